@@ -58,9 +58,18 @@ type Cover struct {
 	Evidence                            string // how the figures are known
 }
 
-// Source names where figures come from.
+// Source names where figures come from. Evidence is "seen ...", "from memory" or "derived ...".
 type Source struct {
 	Title, Edition, Place, Evidence string
+}
+
+// Enamel is an enamel system that is made for a size, with the thermal class of its standard. A
+// class asks for a temperature index of at least that number; it is not by itself the recommended
+// working temperature (scope texts of the IEC 60317 parts).
+type Enamel struct {
+	Name         string // standard and resin: "IEC 60317-8 polyesterimide"
+	ThermalClass string // "155", "130 L"
+	Source       string // standard, and how it is known
 }
 
 // Size is one row of a published series. Lengths in mm; 0 means that no source gives the figure.
@@ -70,7 +79,13 @@ type Size struct {
 	Size                               string
 	Text                               string // the nominal diameter as decimal digits in mm
 	Diameter, DiameterMin, DiameterMax unit.Millimetre
-	ByRule                             bool // DiameterMin and Max by the intermediate-size rule
-	Covers                             []Cover
-	Sources                            []Source
+	ByRule                             bool   // DiameterMin and Max by the intermediate-size rule
+	Evidence                           string // how DiameterMin and Max are known, or why they are missing
+	// Resistance of copper at 20 degrees Celsius as a table prints it; 0 where it follows from the
+	// diameters by the size's Convention (see Ohms).
+	PrintedMin, PrintedNominal, PrintedMax unit.OhmPerKilometre
+	Convention                             Convention // "" = ConventionOf(System)
+	Covers                                 []Cover
+	Enamels                                []Enamel
+	Sources                                []Source
 }
