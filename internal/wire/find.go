@@ -155,7 +155,7 @@ func shorten(s string) string {
 // Resolved is a Wire with its figures. Lengths and areas are of one strand unless the name says otherwise.
 type Resolved struct {
 	Bare          unit.Millimetre       // nominal conductor diameter
-	Tolerance     unit.Millimetre       // half the width of the conductor's tolerance band, 0 if not known
+	Tolerance     unit.Millimetre       // half the width of the conductor's tolerance band (or the one side that is published), 0 if not known
 	Overall       unit.Millimetre       // largest diameter with enamel, 0 if not known (no build given, or none published)
 	OverallMin    unit.Millimetre       // smallest diameter with enamel, 0 if not known
 	OverallByRule bool                  // by the intermediate-size rule
@@ -219,10 +219,15 @@ func (t *Table) resolveSize(w Wire, r *Resolved) (Cover, error) {
 	return c, nil
 }
 
-// tolerance returns half the width of the tolerance band, 0 if it is not known.
+// tolerance returns half the width of the tolerance band, or the one side that is known; 0 if neither is.
 func (s *Size) tolerance() unit.Millimetre {
-	if s.DiameterMin == 0 || s.DiameterMax == 0 {
+	switch {
+	case s.DiameterMin == 0 && s.DiameterMax == 0:
 		return 0
+	case s.DiameterMin == 0:
+		return s.DiameterMax - s.Diameter
+	case s.DiameterMax == 0:
+		return s.Diameter - s.DiameterMin
 	}
 	return (s.DiameterMax - s.DiameterMin) / 2
 }
