@@ -114,7 +114,9 @@ func TestAnalysisSaysWhatIsMissing(t *testing.T) {
 		"no wire":      {func(in *winding.AnalysisInput) { in.Scheme.CoilSets[0].Wires = nil }, "coil_sets[0].wires", func(a winding.Analysis) bool { return a.Roles[0].Resistance20 == nil && len(a.Fill) == 0 }},
 		"no build":     {func(in *winding.AnalysisInput) { in.Scheme.CoilSets[0].Wires[0].Build = "" }, "coil_sets[0].wires.build", func(a winding.Analysis) bool { return a.Fill[0].Fill.Square == 0 && a.Fill[0].Fill.Copper > 0 }},
 		"no nameplate": {func(in *winding.AnalysisInput) { in.Nameplate = nil }, "nameplate.voltage_v", func(a winding.Analysis) bool { return a.EMF == nil && a.Roles[0].WindingFactor != nil }},
-		"no area": {func(in *winding.AnalysisInput) { in.Core.SlotArea, in.Core.ToothWidth = unit.Measured{}, unit.Measured{} }, "core.slot_area_mm2",
+		"no area": {func(in *winding.AnalysisInput) {
+			in.Core.SlotArea, in.Core.ToothWidth = unit.Measured{}, unit.Measured{}
+		}, "core.slot_area_mm2",
 			func(a winding.Analysis) bool { return len(a.Fill) == 0 }},
 	} {
 		t.Run(name, func(t *testing.T) {
@@ -168,13 +170,19 @@ func TestAnalysisRefuses(t *testing.T) {
 		"odd poles":         {func(in *winding.AnalysisInput) { in.Scheme.Poles = 3 }, "/scheme/poles", "POLES_IMPOSSIBLE", "poles come in pairs"},
 		"no sets":           {func(in *winding.AnalysisInput) { in.Scheme.CoilSets = nil }, "/scheme/coil_sets", "NO_COIL_SETS", "at least one"},
 		"no second ring":    {func(in *winding.AnalysisInput) { in.Scheme.CoilSets[0].Ring = winding.RingBack }, "/scheme/coil_sets/0/ring", "NO_SECOND_RING", "no second_ring"},
-		"wire":              {func(in *winding.AnalysisInput) { in.Scheme.CoilSets[0].Wires = []wire.Wire{{System: wire.AWG, Size: "99", Conductor: wire.Copper, Strands: 1}} }, "/scheme/coil_sets/0/wires/0", "", ""},
-		"gap above back":    {func(in *winding.AnalysisInput) { in.Core.BackDiameter = unit.Of(60) }, "/core/gap_diameter_mm", "GAP_ON_WRONG_SIDE", "must be below the back diameter"},
-		"teeth":             {func(in *winding.AnalysisInput) { in.Core.ToothWidth = unit.Of(41) }, "/core/tooth_width_mm", "TEETH_WIDER_THAN_PITCH", "24 teeth of 41 mm do not fit"},
-		"volts":             {func(in *winding.AnalysisInput) { in.Nameplate.Voltage = unit.Of(-230) }, "/nameplate/voltage_v", "OUT_OF_RANGE", "must be above 0"},
-		"unbalanced slots":  {func(in *winding.AnalysisInput) { in.Core.Slots = 22; in.Core.SlotArea = unit.Measured{}; phases(winding.Pattern{Kind: winding.Lap, Throws: []int{6}, Groups: 8}, 50)(in) }, "/scheme/coil_sets/0/pattern", "THREE_PHASE_UNBALANCED", "22 slots and 4 poles give no balanced"},
-		"unbalanced turns":  {phases(winding.Pattern{Kind: winding.Lap, Throws: []int{6}, Groups: 8}, 45), "/scheme/coil_sets/2", "THREE_PHASE_UNBALANCED", "phase_w has"},
-		"groups":            {phases(winding.Pattern{Kind: winding.Lap, Throws: []int{6}, Groups: 5}, 50), "/scheme/coil_sets/0/pattern/groups", "GROUPS_IMPOSSIBLE", "8 (double layer) or 4 (single layer)"},
+		"wire": {func(in *winding.AnalysisInput) {
+			in.Scheme.CoilSets[0].Wires = []wire.Wire{{System: wire.AWG, Size: "99", Conductor: wire.Copper, Strands: 1}}
+		}, "/scheme/coil_sets/0/wires/0", "", ""},
+		"gap above back": {func(in *winding.AnalysisInput) { in.Core.BackDiameter = unit.Of(60) }, "/core/gap_diameter_mm", "GAP_ON_WRONG_SIDE", "must be below the back diameter"},
+		"teeth":          {func(in *winding.AnalysisInput) { in.Core.ToothWidth = unit.Of(41) }, "/core/tooth_width_mm", "TEETH_WIDER_THAN_PITCH", "24 teeth of 41 mm do not fit"},
+		"volts":          {func(in *winding.AnalysisInput) { in.Nameplate.Voltage = unit.Of(-230) }, "/nameplate/voltage_v", "OUT_OF_RANGE", "must be above 0"},
+		"unbalanced slots": {func(in *winding.AnalysisInput) {
+			in.Core.Slots = 22
+			in.Core.SlotArea = unit.Measured{}
+			phases(winding.Pattern{Kind: winding.Lap, Throws: []int{6}, Groups: 8}, 50)(in)
+		}, "/scheme/coil_sets/0/pattern", "THREE_PHASE_UNBALANCED", "22 slots and 4 poles give no balanced"},
+		"unbalanced turns": {phases(winding.Pattern{Kind: winding.Lap, Throws: []int{6}, Groups: 8}, 45), "/scheme/coil_sets/2", "THREE_PHASE_UNBALANCED", "phase_w has"},
+		"groups":           {phases(winding.Pattern{Kind: winding.Lap, Throws: []int{6}, Groups: 5}, 50), "/scheme/coil_sets/0/pattern/groups", "GROUPS_IMPOSSIBLE", "8 (double layer) or 4 (single layer)"},
 		"roles": {func(in *winding.AnalysisInput) {
 			in.Scheme.CoilSets = append(in.Scheme.CoilSets, winding.CoilSet{Role: winding.PhaseU, Coils: []winding.Coil{{In: 1, Out: 6, Turns: 5}}})
 		}, "/scheme/coil_sets", "ROLES_MIXED", "do not go into one scheme"},
