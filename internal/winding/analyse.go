@@ -27,23 +27,20 @@ func Analyse(in AnalysisInput, t *wire.Table) (Analysis, error) {
 	}
 	a := &analyser{in: in, table: t}
 	a.out.Methods = map[string]Method{}
-	for _, f := range core {
-		a.out.Findings = append(a.out.Findings, f)
-	}
+	a.out.Findings = append(a.out.Findings, core...)
 	a.operating()
 	coils, assumed, err := ExpandScheme(a.in.Scheme, in.Core)
 	if err != nil {
 		return Analysis{}, underScheme(err)
 	}
 	a.coils = coils
-	for _, as := range assumed {
-		a.out.Assumed = append(a.out.Assumed, as)
-	}
+	a.out.Assumed = append(a.out.Assumed, assumed...)
 	if faults := Faults(a.in.Scheme, coils, in.Core); len(faults) > 0 {
 		return Analysis{}, underScheme(impossible("the scheme cannot be wound", faults...))
 	}
 	a.out.Slots = Occupancy(a.in.Scheme, coils, in.Core)
 	a.out.Findings = append(a.out.Findings, layoutFindings(a.in.Scheme, coils, a.out.Slots)...)
+	a.out.Findings = append(a.out.Findings, unlikePaths(a.in.Scheme, coils, in.Core)...)
 	if err := a.sets(); err != nil {
 		return Analysis{}, underScheme(err)
 	}

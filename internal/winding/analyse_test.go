@@ -166,7 +166,7 @@ func TestAnalysisRefuses(t *testing.T) {
 		"throw 25":          {func(in *winding.AnalysisInput) { in.Scheme.CoilSets[0].Pattern.Throws[0] = 25 }, "/scheme/coil_sets/0/pattern/throws/0", "THROW_IMPOSSIBLE", "throw 1-25 does not exist in a ring of 24 slots"},
 		"odd step":          {func(in *winding.AnalysisInput) { in.Scheme.CoilSets[0].Pattern.Throws[1] = 5 }, "/scheme/coil_sets/0/pattern/throws/1", "NOT_CONCENTRIC", "cannot share one centre"},
 		"turns missing":     {func(in *winding.AnalysisInput) { in.Scheme.CoilSets[0].Pattern.Turns = []float64{1, 2, 3} }, "/scheme/coil_sets/0/pattern/turns", "TURNS_COUNT", "3 turns for 2 throws"},
-		"paths":             {func(in *winding.AnalysisInput) { in.Scheme.CoilSets[0].ParallelPaths = 3 }, "/scheme/coil_sets/0/parallel_paths", "PATHS_IMPOSSIBLE", "3 parallel paths do not divide the 4 equal coil groups of the main winding"},
+		"paths":             {func(in *winding.AnalysisInput) { in.Scheme.CoilSets[0].ParallelPaths = 3 }, "/scheme/coil_sets/0/parallel_paths", "PATHS_IMPOSSIBLE", "3 parallel paths do not divide the 4 coil groups of the main winding"},
 		"odd poles":         {func(in *winding.AnalysisInput) { in.Scheme.Poles = 3 }, "/scheme/poles", "POLES_IMPOSSIBLE", "poles come in pairs"},
 		"no sets":           {func(in *winding.AnalysisInput) { in.Scheme.CoilSets = nil }, "/scheme/coil_sets", "NO_COIL_SETS", "at least one"},
 		"no second ring":    {func(in *winding.AnalysisInput) { in.Scheme.CoilSets[0].Ring = winding.RingBack }, "/scheme/coil_sets/0/ring", "NO_SECOND_RING", "no second_ring"},

@@ -22,7 +22,7 @@ func Faults(s Scheme, coils [][]Coil, core stator.Core) []Fault {
 		if set.Pattern == nil {
 			faults = append(faults, repeatedCoils(coils[i], q, at)...)
 		}
-		faults = append(faults, pathFaults(set, coils[i], s.Poles, q, at)...)
+		faults = append(faults, pathFaults(set, coils[i], at)...)
 	}
 	faults = append(faults, roleFaults(s)...)
 	if s.Poles > 0 {
@@ -54,26 +54,38 @@ func repeatedCoils(coils []Coil, q int, at string) []Fault {
 	return faults
 }
 
-// pathFaults says when parallel paths would not hold the same coils.
-func pathFaults(set CoilSet, coils []Coil, poles, q int, at string) []Fault {
+// pathFaults says when parallel paths do not divide the coil groups of a set.
+func pathFaults(set CoilSet, coils []Coil, at string) []Fault {
 	a := set.ParallelPaths
 	if a == 0 || a == 1 {
 		return nil
 	}
-	f := Fault{Pointer: at + "/parallel_paths", Code: "PATHS_IMPOSSIBLE", Got: fmt.Sprint(a)}
-	if a < 0 || a > len(coils) {
-		f.Detail = fmt.Sprintf("%d parallel paths of %d coils do not exist", a, len(coils))
-		return []Fault{f}
+	groups, what := len(coils), "coils"
+	if set.Pattern != nil && set.Pattern.Groups > 0 {
+		groups, what = set.Pattern.Groups, "coil groups"
 	}
-	if poles <= 0 {
+	if a > 0 && groups%a == 0 {
 		return nil
 	}
-	if parts := equalParts(coils, q, poles); parts%a != 0 {
-		f.Detail = fmt.Sprintf("%d parallel paths do not divide the %d equal coil groups of the %s winding: every path must hold the same coils, or current circulates", a, parts, set.Role)
-		f.Allowed = divisors(parts)
-		return []Fault{f}
+	return []Fault{{Pointer: at + "/parallel_paths", Code: "PATHS_IMPOSSIBLE", Got: fmt.Sprint(a), Allowed: divisors(groups),
+		Detail: fmt.Sprintf("%d parallel paths do not divide the %d %s of the %s winding: every path must hold as many", a, groups, what, set.Role)}}
+}
+
+// unlikePaths finds sets whose paths hold as many coils, but not the same ones.
+func unlikePaths(s Scheme, coils [][]Coil, core stator.Core) []errs.Finding {
+	var out []errs.Finding
+	for i, set := range s.CoilSets {
+		a := Paths(set)
+		if a == 1 || s.Poles == 0 {
+			continue
+		}
+		parts := equalParts(coils[i], stator.RingSlots(core, set.Ring == RingBack), s.Poles)
+		if parts%a != 0 {
+			out = append(out, errs.Finding{Code: "paths_unlike", Severity: errs.SeverityNote, Fields: []string{fmt.Sprintf("coil_sets[%d].parallel_paths", i)}, Found: ref(float64(a)), Expected: &errs.Expected{Value: float64(parts), Low: 1, High: float64(parts)},
+				Message: fmt.Sprintf("the coils of the %s winding fall into %d like parts; %d paths would hold coils in unlike phase, and current circulates unless the sides are joined in another order", set.Role, parts, a)})
+		}
 	}
-	return nil
+	return out
 }
 
 // divisors of n in rising order.
