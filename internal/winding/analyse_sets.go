@@ -59,16 +59,22 @@ func (a *analyser) factor(r *RoleAnalysis, set CoilSet) {
 		k, _ := FactorOfSet(set, a.coils[r.Set], a.out.Poles, a.in.Core, h)
 		r.Harmonics[i] = Harmonic{Order: h, Factor: k}
 	}
-	if kw < 1e-6 {
+	if kw < cancels {
 		a.find(errs.Finding{Code: "no_working_field", Severity: errs.SeverityWarning, Fields: []string{fmt.Sprintf("coil_sets[%d]", r.Set), "scheme.poles"}, Found: ref(kw),
-			Message: fmt.Sprintf("the coils of the %s winding cancel for %d poles: check the sense of the groups (alternate) and the number of poles", set.Role, a.out.Poles)})
-		return
+			Message: fmt.Sprintf("the coils of the %s winding cancel, or nearly so, for %d poles: check the sense of the groups (alternate) and the number of poles", set.Role, a.out.Poles)})
+	}
+	if kw == 0 {
+		return // no field, no axis
 	}
 	r.AxisDeg = ref(axis)
 	if set.Ring == RingBack && (a.in.Core.SecondRing == nil || !a.in.Core.SecondRing.TurnedSlots.Given) {
 		a.assume("second_ring.turned_slots", defaultTurned, "not given; the second ring of a fan stator usually stands turned by half a slot pitch")
 	}
 }
+
+// cancels is the winding factor below which no honest winding lies; the lowest in use is about 0.5
+// (common practice, no source).
+const cancels = 0.3
 
 // lengths gives the mean turn of each span and of the set.
 func (a *analyser) lengths(r *RoleAnalysis, set CoilSet) {

@@ -5,6 +5,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"statorbook/internal/errs"
 	"statorbook/internal/stator"
 	"statorbook/internal/unit"
 	"statorbook/internal/winding"
@@ -16,13 +17,13 @@ func fan() winding.AnalysisInput {
 		return &winding.Pattern{Kind: winding.Tooth, Throws: []int{2}, Turns: []float64{turns}, Groups: 14, Alternate: yes()}
 	}
 	return winding.AnalysisInput{
-		Core: stator.Core{Phases: 1, RotorPosition: stator.RotorOutside, Slots: 14, GapDiameter: unit.Of(130), BackDiameter: unit.Of(40), StackLength: unit.Of(20),
+		Core: stator.Core{Phases: 1, RotorPosition: stator.RotorOutside, Slots: 14, GapDiameter: unit.Of(130), BackDiameter: unit.Of(64), StackLength: unit.Of(20),
 			ToothWidth: unit.Of(14), SlotDepth: unit.Of(12), BackIron: unit.Of(7), SlotAreaBasis: stator.AreaNet,
 			SecondRing: &stator.Ring{Slots: 14, ToothWidth: unit.Of(9), SlotDepth: unit.Of(14), SlotOpening: unit.Of(2), TurnedSlots: unit.Of(0.5)}},
 		Nameplate: &winding.Nameplate{Voltage: unit.Of(230), Frequency: unit.Of(50), Current: unit.Of(0.35), Speed: unit.Of(370), SweepMM: unit.Of(1200), Connection: winding.ConnSingle},
 		Scheme: winding.Scheme{Poles: 14, CoilSets: []winding.CoilSet{
-			{Role: winding.Main, Ring: winding.RingGap, Pattern: tooth(290), Wires: bare(0.2, 1)},
-			{Role: winding.Auxiliary, Ring: winding.RingBack, Pattern: tooth(300), Wires: bare(0.2, 1)},
+			{Role: winding.Main, Ring: winding.RingGap, Pattern: tooth(290), Wires: bare(0.28, 1)},
+			{Role: winding.Auxiliary, Ring: winding.RingBack, Pattern: tooth(300), Wires: bare(0.28, 1)},
 		}},
 	}
 }
@@ -55,6 +56,9 @@ func TestFan(t *testing.T) {
 	require.Len(t, got.Fill, 28)
 	// The inner ring lies below the outer one: its coils are wound round narrower teeth.
 	require.Less(t, float64(*got.Roles[1].MeanTurn), float64(*got.Roles[0].MeanTurn))
+	for _, f := range got.Findings {
+		require.Equal(t, errs.SeverityNote, f.Severity, f.Message)
+	}
 	require.InDelta(t, 253*1.43885, float64(got.Capacitor.Volts), 0.05) // 253 V·√(1+1.0345²)
 	require.Equal(t, []string{"common-run", "common-start", "run-start"}, []string{got.Terminals[0].Pair, got.Terminals[1].Pair, got.Terminals[2].Pair})
 	require.InDelta(t, float64(got.Terminals[0].Resistance20+got.Terminals[1].Resistance20), float64(got.Terminals[2].Resistance20), 1e-9)
@@ -66,7 +70,7 @@ func TestHalfCoilFan(t *testing.T) {
 	in := fan()
 	for i := range in.Scheme.CoilSets {
 		p := in.Scheme.CoilSets[i].Pattern
-		p.Groups, p.Alternate = 7, nil
+		p.Groups, p.Alternate, p.Turns = 7, nil, []float64{2 * p.Turns[0]}
 	}
 	got, err := winding.Analyse(in, benchTable(t))
 	require.NoError(t, err)
