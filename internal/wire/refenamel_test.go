@@ -31,7 +31,7 @@ func readEnamels(t testing.TB) enamelRows {
 		if strings.Contains(row["verified"], "from memory") {
 			how = row["verified"]
 		}
-		resin := strings.TrimPrefix(strings.TrimSuffix(row["resin_system"], " (dual coat)"), "polyester or ")
+		resin := strings.TrimSuffix(row["resin_system"], " (dual coat)")
 		e := enamelRow{iec: &wire.Enamel{Name: resin, ThermalClass: row["thermal_class"], Source: row["standard"] + ", " + how}}
 		if mw := row["nema_mw_quoted"]; mw != "" {
 			e.nema = &wire.Enamel{Name: resin, ThermalClass: row["thermal_class"], Source: "NEMA " + mw + ", seen quoted; class of " + row["standard"]}
