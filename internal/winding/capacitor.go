@@ -72,3 +72,9 @@ func TemperatureByResistance(cold, hot unit.Ohm, k float64, from unit.Celsius) u
 func RiseByResistance(cold, hot unit.Ohm, k float64, from, airAtEnd unit.Celsius) unit.Kelvin {
 	return unit.Kelvin(float64(TemperatureByResistance(cold, hot, k, from) - airAtEnd))
 }
+
+// ZeroResistanceFrom is the K of ResistanceAt from two readings of one winding, in °C: (r1·t2 − r2·t1)/(r2 − r1).
+// 1/K is the temperature coefficient at 0 °C. Equal readings give ±Inf.
+func ZeroResistanceFrom(r1 unit.Ohm, t1 unit.Celsius, r2 unit.Ohm, t2 unit.Celsius) float64 {
+	return (float64(r1)*float64(t2) - float64(r2)*float64(t1)) / float64(r2-r1)
+}
