@@ -28,7 +28,7 @@ func SpeedAtSlip(synchronous unit.RevolutionPerMinute, slip float64) unit.Revolu
 // nameplate speed: 2·floor(60·f/n). A fan with 10 to 25 % slip can fool it: count the coil groups
 // instead. 0 when the speed is above that of two poles, or not positive.
 func PolesFromSpeed(f unit.Hertz, speed unit.RevolutionPerMinute) int {
-	if speed <= 0 || f <= 0 {
+	if !(speed > 0) || !(f > 0) {
 		return 0
 	}
 	p := 2 * math.Floor(60*float64(f)/float64(speed)*(1+1e-9))
