@@ -27,6 +27,7 @@ type Table struct {
 	bySystem  map[System]span  // sizes[from:to]
 	preferred []preferredSize  // metric preferred sizes, thin to thick: the steps of the intermediate-size rule
 	ladders   map[System][]int // indexes into sizes, thin to thick
+	pool      []gauge          // every size without and with each of its builds, thin to thick
 }
 
 type span struct{ from, to int }
@@ -88,6 +89,7 @@ func (t *Table) index() {
 			t.preferred = append(t.preferred, preferredSize{s.Diameter, i})
 		}
 	}
+	t.pool = t.gauges()
 }
 
 // sizeFault returns what is wrong with one size, "" if nothing.
