@@ -1,0 +1,70 @@
+package httpapi
+
+import (
+	"errors"
+	"io"
+	"mime"
+	"net/http"
+	"strconv"
+	"strings"
+
+	"statorbook/internal/errs"
+	"statorbook/internal/jsonin"
+
+	"github.com/gin-gonic/gin"
+)
+
+// The byte limits of a request body.
+const (
+	bodyMax  = 64 << 10 // one question
+	batchMax = 2 << 20  // a batch
+
+	batchItems = 1000 // items of a batch
+)
+
+// readBody gives the bytes of a JSON body of at most most bytes. The type is checked before a byte is read.
+func readBody(c *gin.Context, most int64) ([]byte, error) {
+	if err := checkBodyType(c.Request.Header); err != nil {
+		return nil, err
+	}
+	if c.Request.ContentLength > most {
+		return nil, tooLarge(most)
+	}
+	body, err := io.ReadAll(http.MaxBytesReader(c.Writer, c.Request.Body, most))
+	var over *http.MaxBytesError
+	if errors.As(err, &over) {
+		return nil, tooLarge(most)
+	}
+	if err != nil {
+		return nil, errs.Wrap(errs.KindSyntax, "The body broke off.", err)
+	}
+	return body, nil
+}
+
+func tooLarge(most int64) error {
+	n := strconv.FormatInt(most, 10)
+	return errs.New(errs.KindTooLarge, "The body is over the limit of "+n+" bytes.",
+		errs.Field{Code: jsonin.CodeTooLarge, Detail: "Send at most " + n + " bytes.", Allowed: bounds(0, float64(most))})
+}
+
+// checkBodyType takes application/json, in UTF-8, as it is.
+func checkBodyType(h http.Header) error {
+	var fields []errs.Field
+	sent := h.Get("Content-Type")
+	media, params, err := mime.ParseMediaType(sent)
+	charset, named := params["charset"]
+	if err != nil || media != "application/json" || named && !strings.EqualFold(charset, "utf-8") || len(h["Content-Type"]) > 1 {
+		fields = append(fields, errs.Field{
+			Header: "Content-Type", Code: codeBodyType, Detail: "Send the body as application/json.", Allowed: []string{"application/json"}, Got: sent,
+		})
+	}
+	if coding := h.Get("Content-Encoding"); coding != "" && !strings.EqualFold(coding, "identity") {
+		fields = append(fields, errs.Field{
+			Header: "Content-Encoding", Code: codeBodyCoding, Detail: "Send the body without Content-Encoding.", Allowed: []string{"identity"}, Got: coding,
+		})
+	}
+	if len(fields) > 0 {
+		return errs.New(errs.KindMediaType, "", fields...)
+	}
+	return nil
+}

@@ -1,0 +1,37 @@
+package httpapi
+
+import (
+	"statorbook/openapi"
+
+	"github.com/gin-gonic/gin"
+)
+
+// contract is the OpenAPI document as it is served.
+var contract = document{body: openapi.JSON, tag: tagOf(openapi.JSON), cache: cacheReference}
+
+// apiIndex is the body of GET /: where everything is.
+type apiIndex struct {
+	Name        string            `json:"name"`
+	Description string            `json:"description"`
+	Version     string            `json:"version"`
+	Links       map[string]string `json:"links"`
+	Cautions    []string          `json:"cautions"`
+}
+
+// index tells a newcomer where to go.
+func (s *server) index(c *gin.Context, q *query) error {
+	if err := q.err(); err != nil {
+		return err
+	}
+	return sendTagged(c, apiIndex{
+		Name:        "statorbook",
+		Description: "Winding data for small motors: wire tables, insulation, stator families, winding records, and the match of a measured stator to its lost winding.",
+		Version:     s.Version,
+		Links: map[string]string{
+			"self": "/", "openapi": "/openapi.json", "meta": "/v1/meta", "problems": "/problems", "live": "/livez", "ready": "/readyz",
+		},
+		Cautions: []string{
+			"What is found here is a proposal for competent people. Isolate and prove dead before work; verify on the machine and test before use; local codes and licensed practice come first.",
+		},
+	}, "", cacheCheck)
+}

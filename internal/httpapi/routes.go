@@ -1,0 +1,30 @@
+package httpapi
+
+import (
+	"net/http"
+
+	"github.com/gin-gonic/gin"
+)
+
+// route is one operation. The test of openapi/ compares this table with the paths there, parameters included.
+type route struct {
+	method, path string
+	params       []string // the query parameters that it takes
+	offers       []string // media types, best first; nil = JSON only
+	handle       func(*gin.Context, *query) error
+}
+
+var offersJSON = []string{"application/json"}
+
+// routes lists every operation. HEAD and OPTIONS follow from the others.
+func (s *server) routes() []route {
+	return []route{
+		{http.MethodGet, "/", nil, nil, s.index},
+		{http.MethodGet, "/v1/meta", nil, nil, s.meta},
+		{http.MethodGet, "/openapi.json", nil, nil, s.openAPI},
+		{http.MethodGet, "/livez", nil, nil, s.live},
+		{http.MethodGet, "/readyz", nil, nil, s.ready},
+		{http.MethodGet, "/problems", nil, offersPage, s.problemIndex},
+		{http.MethodGet, "/problems/:slug", nil, offersPage, s.problemPage},
+	}
+}

@@ -1,0 +1,127 @@
+// Package httpapi is the JSON interface: routes, request and response structs, and the manners of
+// HTTP (problems, tags, paging, limits). A handler reads its parameters, asks storage, asks the
+// domain and encodes; trade knowledge lives below. The contract it keeps is openapi/.
+package httpapi
+
+import (
+	"log/slog"
+	"net/http"
+	"sync"
+	"time"
+
+	"statorbook/internal/errs"
+	"statorbook/internal/insulation"
+	"statorbook/internal/wire"
+
+	"github.com/gin-gonic/gin"
+)
+
+// Snapshot is the reference data of one catalogue revision, held in memory and never changed.
+type Snapshot struct {
+	Revision  int64 // of the catalogue that it was built from
+	Wires     *wire.Table
+	Classes   []insulation.Class
+	Materials []insulation.Material
+	BuiltAt   time.Time
+
+	once  sync.Once
+	bytes *encodedTables // the representations that most callers ask for, encoded once
+}
+
+// Config is what the interface needs from outside. All fields are required unless they say otherwise.
+type Config struct {
+	Snapshot func() *Snapshot // nil result: nothing is loaded yet
+	Families FamilyStore
+	Windings WindingStore
+	Ready    func() error // why the service cannot answer, nil if it can; called often, so it must be cheap
+	Log      *slog.Logger
+	Version  string           // of the program, for / and /v1/meta
+	NewID    func() string    // a fresh request id
+	Now      func() time.Time // the clock
+	PageKey  []byte           // secret that binds page tokens; the same in all processes that share a database
+}
+
+// server holds the configuration for the handlers.
+type server struct {
+	Config
+	units map[string]unitInfo // of the contract's fields
+}
+
+// New returns the handler of the whole interface.
+func New(cfg Config) (http.Handler, error) {
+	units, err := contractUnits(contract.body)
+	if err != nil {
+		return nil, err
+	}
+	s := &server{cfg, units}
+	engine := s.engine(s.routes())
+	compressed, err := compress(engine)
+	if err != nil {
+		return nil, err
+	}
+	return headAsGet(compressed), nil
+}
+
+// engine sets gin to say no in our own words: nothing is redirected, no proxy header is believed.
+func (s *server) engine(routes []route) *gin.Engine {
+	gin.SetMode(gin.ReleaseMode)
+	e := gin.New()
+	e.RedirectTrailingSlash = false
+	e.RedirectFixedPath = false
+	e.HandleMethodNotAllowed = true
+	e.ForwardedByClientIP = false
+	e.UseEscapedPath = false
+	_ = e.SetTrustedProxies(nil) // fails only on a malformed address
+	e.Use(s.observe)
+	e.NoRoute(s.notFound)
+	e.NoMethod(s.wrongMethod)
+	for _, r := range routes {
+		e.Handle(r.method, r.path, s.run(r))
+	}
+	return e
+}
+
+// run makes a gin handler of a route: what is accepted, which parameters there are, and one writer for failures.
+func (s *server) run(r route) gin.HandlerFunc {
+	offers := r.offers
+	if offers == nil {
+		offers = offersJSON
+	}
+	return func(c *gin.Context) {
+		accept := c.Request.Header.Get("Accept")
+		offer := negotiate(accept, offers)
+		if len(offers) > 1 {
+			c.Writer.Header().Add("Vary", "Accept")
+		}
+		if offer < 0 {
+			s.fail(c, notAcceptable(accept, offers))
+			return
+		}
+		q := newQuery(c.Request.URL.RawQuery, r.params)
+		q.offer = offer
+		if err := r.handle(c, q); err != nil {
+			s.fail(c, err)
+		}
+	}
+}
+
+// snapshot gives the tables in memory, or says that they are still being loaded.
+func (s *server) snapshot() (*Snapshot, error) {
+	if snap := s.Snapshot(); snap != nil {
+		return snap, nil
+	}
+	return nil, errs.New(errs.KindUnavailable, "The tables are still being loaded.")
+}
+
+// NewServer returns an http.Server around h with the time and size limits that keep a slow or
+// hostile peer from holding resources.
+func NewServer(h http.Handler) *http.Server {
+	return &http.Server{
+		Handler:           h,
+		ReadHeaderTimeout: 5 * time.Second,
+		ReadTimeout:       30 * time.Second,
+		WriteTimeout:      60 * time.Second,
+		IdleTimeout:       60 * time.Second,
+		MaxHeaderBytes:    16 << 10,
+	}
+}
