@@ -25,6 +25,7 @@ func Check(c Core) []errs.Finding {
 		return k.findings // relations between impossible figures say nothing
 	}
 	k.counts()
+	k.unusual()
 	k.diameters()
 	k.teeth()
 	k.backTeeth()
@@ -60,18 +61,11 @@ func (k *checker) figures() {
 		switch {
 		case math.IsNaN(v) || math.IsInf(v, 0):
 			k.findings = append(k.findings, errs.Finding{Code: "not_finite", Severity: errs.SeverityError, Fields: []string{f.Name}, Message: f.Name + " is not a number"})
-		case f.Name == "second_ring.turned_slots":
-			if v < 0 || v > 1 {
-				k.add("turned_slots_unusual", errs.SeverityWarning, v, &errs.Expected{Value: 0.5, Low: 0, High: 1}, fmt.Sprintf("the second ring is turned by %g slot pitches; 0 to 1 says the same", v), f.Name)
-			}
+		case f.Name == "second_ring.turned_slots": // may be 0; counts looks at it
 		case v <= 0:
 			k.add("not_positive", errs.SeverityError, v, nil, fmt.Sprintf("%s is %g; a core has more than nothing of it", f.Name, v), f.Name)
 		}
 	}
-	if Impossible(k.findings) {
-		return
-	}
-	k.findings = nil // an unusual turn alone does not end the check; counts finds it again
 }
 
 func (k *checker) counts() {

@@ -252,7 +252,7 @@ func (c *changer) factors() {
 		c.series *= r
 		c.step("%s to %s at the same line volts: turns in series x %.5g, metal x %.5g", n.Connection, ch.Connection, r, 1/r)
 	}
-	if ch.StackLength.Given && ch.Core == nil {
+	if ch.StackLength.Given && ch.Core == nil && ch.StackLength.Value != c.core.StackLength.Value {
 		r := c.core.StackLength.Value / ch.StackLength.Value
 		c.series *= r
 		c.step("stack %g mm to %g mm: turns in series x %.5g", c.core.StackLength.Value, ch.StackLength.Value, r)

@@ -33,7 +33,8 @@ func (c *changer) plate() {
 		poles = float64(c.out.Before.Poles) / float64(c.out.Scheme.Poles)
 	}
 	n.Speed = scaled(old.Speed, freq*poles)
-	rating := ch.Core == nil && !ch.StackLength.Given && poles == 1
+	sameStack := !ch.StackLength.Given || c.in.Core == nil || ch.StackLength.Value == c.in.Core.StackLength.Value
+	rating := ch.Core == nil && sameStack && poles == 1
 	n.Power, n.Current = unit.Measured{}, unit.Measured{}
 	if rating {
 		n.Power, n.Current = scaled(old.Power, freq), scaled(old.Current, freq/volts)
