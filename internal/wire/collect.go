@@ -1,14 +1,19 @@
 package wire
 
 import (
-	"cmp"
 	"fmt"
 	"math"
 	"slices"
 
 	"statorbook/internal/errs"
-	"statorbook/internal/unit"
 )
+
+// hand is a gauge as one search sees it. The two figures that the search reads most stand beside the pointer.
+type hand struct {
+	*gauge
+	area, square float64
+	fault        bool // a warning that every combination with it inherits: see gaugeFault
+}
 
 // collect gathers the gauges that the search may take in hand and counts those that limits leave out.
 func (q *query) collect() error {
@@ -16,25 +21,26 @@ func (q *query) collect() error {
 	if err != nil {
 		return err
 	}
-	q.gauges = make([]gauge, 0, len(candidates))
+	q.hands = make([]hand, 0, len(candidates))
 	for _, g := range candidates {
-		if reason := q.excludes(&g); reason != "" {
+		if reason := q.excludes(g); reason != "" {
 			q.excluded[reason]++
 			continue
 		}
-		q.gauges = append(q.gauges, g)
+		q.hands = append(q.hands, hand{gauge: g, area: g.area, square: g.square, fault: q.thin(g) || q.lowClass(g)})
 	}
-	if q.low > q.high && len(q.gauges) > 0 {
-		q.excluded[ExcludedBandEmpty] = len(q.gauges)
-		q.gauges = nil
+	if q.low > q.high && len(q.hands) > 0 {
+		q.excluded[ExcludedBandEmpty] = len(q.hands)
+		q.hands = nil
 	}
-	for i := range q.gauges {
+	for i := range q.hands {
 		for n := 1; n <= q.o.MaxStrands; n++ {
-			if e := q.errorOf(float64(n) * q.gauges[i].area); e < q.low || e > q.high {
+			if e := q.errorOf(float64(n) * q.hands[i].area); e < q.low || e > q.high {
 				q.excluded[ExcludedArea]++
 			}
 		}
 	}
+	q.leastTier = q.lowestTier()
 	return nil
 }
 
@@ -48,16 +54,16 @@ func (q *query) excludes(g *gauge) string {
 		return ExcludedOverallUnknown
 	case l.MaxOverall > 0 && g.overall > l.MaxOverall:
 		return ExcludedOverall
-	case q.minClass > 0 && g.stock >= 0 && g.classTemp == 0:
+	case q.minClass > 0 && q.classOf(g) == 0:
 		return ExcludedClassUnknown
-	case q.minClass > 0 && g.classTemp > 0 && g.classTemp < q.minClass:
+	case q.classOf(g) < q.minClass:
 		return ExcludedClass
 	}
 	return ""
 }
 
 // candidates lists stock or table gauges, thin to thick, before limits.
-func (q *query) candidates() ([]gauge, error) {
+func (q *query) candidates() ([]*gauge, error) {
 	if q.o.StockGiven {
 		if len(q.o.Stock) == 0 {
 			q.excluded[ExcludedStockEmpty] = q.table.Len()
@@ -66,42 +72,45 @@ func (q *query) candidates() ([]gauge, error) {
 	}
 	pool := q.table.pool
 	wanted := q.wantedBuilds()
-	listed := make([]gauge, 0, len(pool))
+	listed := make([]*gauge, 0, len(pool))
 	for i := range pool {
 		g := &pool[i]
-		set, asked := wanted[g.system]
-		if !asked || !slices.Contains(set, g.build) {
+		if wanted[g.system]&(1<<g.build) == 0 {
 			continue
 		}
-		if g.build != "" && g.overall == 0 && g.increase == 0 {
+		if g.build != 0 && g.overall == 0 && g.increase == 0 {
 			q.excluded[ExcludedBuild]++ // the table says that no figure is published: not known to be made
 			continue
 		}
-		c := *g
-		if q.minClass > 0 { // table wire is ordered in the class that is asked for
-			c.thermalClass, c.classTemp = q.o.Limits.MinThermalClass, q.minClass
-		}
-		listed = append(listed, c)
+		listed = append(listed, g)
 	}
 	return q.addRuled(listed), nil
 }
 
-// wantedBuilds says which builds count in each target system.
-func (q *query) wantedBuilds() map[System][]Build {
-	systems := q.o.Systems
-	if len(systems) == 0 {
-		systems = Systems()
+// targetSystems lists the systems asked for, by index into Systems.
+func (q *query) targetSystems() []int {
+	var all []int
+	for i, s := range Systems() {
+		if len(q.o.Systems) == 0 || slices.Contains(q.o.Systems, s) {
+			all = append(all, i)
+		}
 	}
-	wanted := make(map[System][]Build, len(systems))
-	for _, s := range systems {
-		own := buildsOf(s)
+	return all
+}
+
+// wantedBuilds says which builds count in each system, one bit for each build number (bit 0: no build).
+func (q *query) wantedBuilds() [3]uint8 {
+	var wanted [3]uint8
+	for _, s := range q.targetSystems() {
+		own := ownBuilds(s)
+		bit := uint8(1) << buildNumber(q.from.Build)
 		switch {
 		case len(q.o.Builds) > 0:
-			wanted[s] = slices.DeleteFunc(slices.Clone(q.o.Builds), func(b Build) bool { return !slices.Contains(own, b) })
-		case slices.Contains(own, q.from.Build):
-			wanted[s] = []Build{q.from.Build}
+			wanted[s] = q.askedBuilds() & own
+		case q.from.Build != "" && own&bit != 0:
+			wanted[s] = bit
 		case q.from.Build == "" && q.o.Limits.MaxOverall == 0:
-			wanted[s] = []Build{""}
+			wanted[s] = 1
 		default:
 			wanted[s] = own
 		}
@@ -109,88 +118,77 @@ func (q *query) wantedBuilds() map[System][]Build {
 	return wanted
 }
 
-// buildsOf lists the builds in which the sizes of a system are sold.
-func buildsOf(s System) []Build {
-	if s == AWG {
-		return []Build{Single, Heavy, Triple}
+// askedBuilds is the set of the builds asked for.
+func (q *query) askedBuilds() uint8 {
+	var set uint8
+	for _, b := range q.o.Builds {
+		set |= 1 << buildNumber(b)
 	}
-	return []Build{Grade1, Grade2, Grade3}
+	return set
+}
+
+// ownBuilds is the set of the builds in which the sizes of a system (by index) are sold.
+func ownBuilds(system int) uint8 {
+	if Systems()[system] == AWG {
+		return 1<<4 | 1<<5 | 1<<6
+	}
+	return 1<<1 | 1<<2 | 1<<3
 }
 
 // addRuled adds AWG sizes to an IEC grade, by the intermediate-size rule, when only grades are asked
 // of the system. NEMA builds on other sizes have no rule: those sizes are counted as left out.
-func (q *query) addRuled(listed []gauge) []gauge {
+func (q *query) addRuled(listed []*gauge) []*gauge {
 	if len(q.o.Builds) == 0 {
 		return listed
 	}
-	systems := q.o.Systems
-	if len(systems) == 0 {
-		systems = Systems()
-	}
-	added := false
-	for _, s := range systems {
-		if slices.ContainsFunc(q.o.Builds, func(b Build) bool { return slices.Contains(buildsOf(s), b) }) {
+	before := len(listed)
+	for _, s := range q.targetSystems() {
+		if q.askedBuilds()&ownBuilds(s) != 0 {
 			continue
 		}
-		sp := q.table.bySystem[s]
+		sp := q.table.bySystem[Systems()[s]]
 		for i := sp.from; i < sp.to; i++ {
-			d := q.table.sizes[i].Diameter
-			made := false
-			for k, b := range q.o.Builds {
-				c, _, ok := q.table.ruleCover(d, b)
-				if !ok || c.OverallMax == 0 && c.IncreaseMin == 0 {
-					continue
-				}
-				g := gauge{size: i, order: len(q.table.pool) + i*len(Builds()) + k, bare: d, area: float64(AreaOf(d)), system: s, stock: -1}
-				if q.minClass > 0 {
-					g.thermalClass, g.classTemp = q.o.Limits.MinThermalClass, q.minClass
-				}
-				listed = append(listed, g.covered(c))
-				made, added = true, true
-			}
-			if !made {
+			made := q.ruled(i, s)
+			if len(made) == 0 {
 				q.excluded[ExcludedBuild]++
 			}
+			listed = append(listed, made...)
 		}
 	}
-	if added {
+	if len(listed) > before {
 		slices.SortFunc(listed, thinToThick)
 	}
 	return listed
 }
 
-func thinToThick(a, b gauge) int {
-	return cmp.Or(cmp.Compare(a.area, b.area), cmp.Compare(a.order, b.order))
+// ruled returns one size in each build asked for that the intermediate-size rule gives.
+func (q *query) ruled(i, system int) []*gauge {
+	var made []*gauge
+	d := q.table.sizes[i].Diameter
+	for k, b := range Builds() {
+		c, _, ok := q.table.ruleCover(d, b)
+		if !slices.Contains(q.o.Builds, b) || !ok || c.OverallMax == 0 && c.IncreaseMin == 0 {
+			continue
+		}
+		g := gauge{size: i, order: len(q.table.pool) + i*noOfBuilds + k, bare: d, area: float64(AreaOf(d)), system: system, stock: -1}
+		if from := q.from.Build; from != "" {
+			g.need[buildNumber(from)-1] = q.table.increaseAt(from, d)
+		}
+		g = g.covered(c)
+		made = append(made, &g)
+	}
+	return made
 }
 
 // stockGauges resolves the stock. A wire that is listed twice counts once.
-func (q *query) stockGauges() ([]gauge, error) {
-	var all []gauge
+func (q *query) stockGauges() ([]*gauge, error) {
+	all := make([]*gauge, 0, len(q.o.Stock))
 	seen := map[gauge]bool{}
 	for i, w := range q.o.Stock {
-		r, err := q.table.Resolve(w)
+		g, err := q.stockGauge(i, w)
 		if err != nil {
-			return nil, pointed(err, fmt.Sprintf("/stock/%d", i))
+			return nil, err
 		}
-		g := gauge{
-			size: -1, bare: r.Bare, overall: r.Overall, area: float64(r.Area), square: float64(r.Overall) * float64(r.Overall),
-			byRule: r.OverallByRule, system: w.System, build: w.Build, thermalClass: w.ThermalClass,
-		}
-		if w.System != Bare {
-			if g.size, err = q.table.find(w.System, w.Size); err != nil {
-				return nil, pointed(err, fmt.Sprintf("/stock/%d", i))
-			}
-		}
-		if w.ThermalClass != "" {
-			var bad []errs.Field
-			q.checkClass(&g.classTemp, w.ThermalClass, fmt.Sprintf("/stock/%d/thermal_class", i), func(pointer, code, detail string, allowed any, got string) {
-				bad = append(bad, errs.Field{Pointer: pointer, Code: code, Detail: detail, Allowed: allowed, Got: shorten(got)})
-			})
-			if bad != nil {
-				return nil, errs.New(errs.KindImpossible, bad[0].Detail, bad...)
-			}
-		}
-		g.increase = q.table.increaseOf(w, r.Bare)
 		switch {
 		case w.Conductor != q.metal:
 			q.excluded[ExcludedConductor]++
@@ -201,67 +199,80 @@ func (q *query) stockGauges() ([]gauge, error) {
 		case !seen[g]:
 			seen[g] = true
 			g.stock, g.order = i, i
-			all = append(all, g)
+			all = append(all, &g)
 		}
 	}
 	slices.SortFunc(all, thinToThick)
 	return all, nil
 }
 
-// increaseOf returns the minimum increase of a wire's build, 0 if not known.
-func (t *Table) increaseOf(w Wire, d unit.Millimetre) unit.Millimetre {
-	if w.System != Bare && w.Build != "" {
-		if i, err := t.find(w.System, w.Size); err == nil {
-			if c, ok := t.sizes[i].Cover(w.Build); ok {
-				return c.IncreaseMin
-			}
+// stockGauge resolves one wire of the stock, without its place in the list.
+func (q *query) stockGauge(i int, w Wire) (gauge, error) {
+	base := fmt.Sprintf("/stock/%d", i)
+	r, err := q.table.Resolve(w)
+	if err != nil {
+		return gauge{}, pointed(err, base)
+	}
+	g := gauge{
+		size: -1, bare: r.Bare, overall: r.Overall, area: float64(r.Area), square: float64(r.Overall) * float64(r.Overall),
+		byRule: r.OverallByRule, system: slices.Index(Systems(), w.System), build: buildNumber(w.Build), thermalClass: w.ThermalClass,
+	}
+	g.increase = q.table.increaseAt(w.Build, r.Bare)
+	if w.System != Bare {
+		if g.size, err = q.table.find(w.System, w.Size); err != nil {
+			return gauge{}, pointed(err, base)
+		}
+		if c, ok := q.table.sizes[g.size].Cover(w.Build); ok {
+			g.increase = c.IncreaseMin
 		}
 	}
-	return t.increaseAt(w.Build, d)
-}
-
-// increaseAt returns the minimum increase that a build asks for at a diameter: a grade by the
-// intermediate-size rule, a NEMA build as of the next thinner AWG size that prints one. 0 if not known.
-func (t *Table) increaseAt(b Build, d unit.Millimetre) unit.Millimetre {
-	if b.IsGrade() {
-		c, _, _ := t.ruleCover(d, b)
-		return c.IncreaseMin
+	if q.from.Build != "" {
+		g.need[buildNumber(q.from.Build)-1] = q.table.increaseAt(q.from.Build, r.Bare)
 	}
-	sp := t.bySystem[AWG]
-	list := t.sizes[sp.from:sp.to]
-	at, _ := slices.BinarySearchFunc(list, d, func(s Size, d unit.Millimetre) int { return cmp.Compare(d, s.Diameter) }) // thick to thin
-	for ; at < len(list); at++ {
-		if c, ok := list[at].Cover(b); ok && c.IncreaseMin > 0 {
-			return c.IncreaseMin
-		}
+	var bad []errs.Field
+	q.checkClass(&g.classTemp, w.ThermalClass, base+"/thermal_class", func(pointer, code, detail string, allowed any, got string) {
+		bad = append(bad, errs.Field{Pointer: pointer, Code: code, Detail: detail, Allowed: allowed, Got: shorten(got)})
+	})
+	if bad != nil {
+		return gauge{}, errs.New(errs.KindImpossible, bad[0].Detail, bad...)
 	}
-	return 0
+	return g, nil
 }
 
 // thinnerEnamel is the share of the old build's minimum increase below which an enamel counts as thinner. Common practice, no source.
 const thinnerEnamel = 0.85
 
-// mark sets what every combination with a gauge inherits, and the lowest tier that can occur.
-func (q *query) mark() {
-	clean, known := false, true
+// thin tells whether a gauge's enamel is thinner than the old wire's build would be on its diameter.
+func (q *query) thin(g *gauge) bool {
+	old := buildNumber(q.from.Build)
+	if old == 0 || g.build == old || g.build == 0 {
+		return false
+	}
+	need := g.need[old-1]
+	return need > 0 && g.increase > 0 && float64(g.increase) < thinnerEnamel*float64(need)
+}
+
+// lowClass tells whether a gauge's thermal class is known to be lower than the old wire's.
+func (q *query) lowClass(g *gauge) bool {
+	c := q.classOf(g)
+	return c > 0 && c < q.fromClass
+}
+
+// lowestTier returns the lowest tier that a combination can have: 1 when no gauge is free of faults,
+// when the band asks for too small areas only, or when even the best-packing gauge cannot fit.
+func (q *query) lowestTier() int {
+	clean := false
 	least := math.Inf(1) // smallest Do²/area of the gauges without a fault of their own
-	for i := range q.gauges {
-		g := &q.gauges[i]
-		if g.build != q.from.Build && g.build != "" && q.from.Build != "" {
-			if need := q.table.increaseAt(q.from.Build, g.bare); need > 0 && g.increase > 0 {
-				g.thin = float64(g.increase) < thinnerEnamel*float64(need)
-			}
-		}
-		g.lowClass = q.fromClass > 0 && g.classTemp > 0 && g.classTemp < q.fromClass
-		if g.thin || g.lowClass {
+	for i := range q.hands {
+		h := &q.hands[i]
+		if h.fault || q.oldSquare > 0 && h.square == 0 {
 			continue
 		}
 		clean = true
-		known = known && g.square > 0
-		least = min(least, g.square/g.area)
+		least = min(least, h.square/h.area)
 	}
-	tooBig := known && q.oldSquare > 0 && q.target*(1+areaLow/100)*least > slotFits*q.oldSquare
-	if !clean || q.high < areaLow || tooBig {
-		q.leastTier = 1
+	if !clean || q.high < areaLow || q.oldSquare > 0 && q.target*(1+areaLow/100)*least > slotFits*q.oldSquare {
+		return 1
 	}
+	return 0
 }

@@ -10,20 +10,19 @@ import (
 
 // describe turns a combination into an answer with its figures.
 func (q *query) describe(c *combination, place int) Equivalent {
-	t := q.table
-	x := &q.gauges[c.x]
+	x := &q.hands[c.x]
 	area := float64(c.a) * x.area
 	e := Equivalent{
-		Wires:   []Wire{t.wire(x, q.metal, c.a, q.o.Stock)},
+		Wires:   []Wire{q.wire(x.gauge, c.a)},
 		Overall: []unit.Millimetre{x.overall},
 	}
-	lowest, square := x.classTemp, float64(c.a)*x.square
+	lowest, square := q.classOf(x.gauge), float64(c.a)*x.square
 	if c.y >= 0 {
-		y := &q.gauges[c.y]
+		y := &q.hands[c.y]
 		area += float64(c.b) * y.area
-		e.Wires = append(e.Wires, t.wire(y, q.metal, c.b, q.o.Stock))
+		e.Wires = append(e.Wires, q.wire(y.gauge, c.b))
 		e.Overall = append(e.Overall, y.overall)
-		lowest = math.Min(lowest, y.classTemp) // 0 if either is not known
+		lowest = math.Min(lowest, q.classOf(y.gauge)) // 0 if either is not known
 		square += float64(c.b) * y.square
 	}
 	ratio := area / float64(q.old.TotalArea)
@@ -88,12 +87,12 @@ func (q *query) findings(c *combination, e *Equivalent) []errs.Finding {
 	if e.AreaErrorPct > maxAreaHigh {
 		all = append(all, finding("area_high", errs.SeverityNote, fmt.Sprintf("the conductor is %.0f %% larger: check the fill of the slot and the mass", e.AreaErrorPct), "area_error_pct"))
 	}
-	if e.SlotArea == nil {
-		all = append(all, finding("fit_unknown", errs.SeverityNote, "an overall diameter is not known, so nothing is said of the fit: give the build of both wires", "slot_area_ratio"))
+	if e.SlotArea == nil && q.oldSquare == 0 {
+		all = append(all, finding("fit_unknown", errs.SeverityNote, "the old wire's overall diameter is not known, so nothing is said of the fit: give its build", "from.build"))
 	}
-	byRule, noClass := q.gauges[c.x].byRule, q.gauges[c.x].classTemp == 0
+	byRule, noClass := q.hands[c.x].byRule, q.classOf(q.hands[c.x].gauge) == 0
 	if c.y >= 0 {
-		byRule, noClass = byRule || q.gauges[c.y].byRule, noClass || q.gauges[c.y].classTemp == 0
+		byRule, noClass = byRule || q.hands[c.y].byRule, noClass || q.classOf(q.hands[c.y].gauge) == 0
 		all = append(all, finding("mixed_gauges", errs.SeverityNote, "two unlike gauges in hand: wind them together, join them at both ends, and expect each to carry current by its area", "wires"))
 	}
 	if q.fromClass > 0 && noClass {
@@ -116,9 +115,12 @@ func (q *query) warnings(c *combination, e *Equivalent) []errs.Finding {
 		f := finding("does_not_fit", errs.SeverityWarning, fmt.Sprintf("it takes %.0f %% more slot area with enamel on than the old wire: it will not fit a slot that was full", 100*(e.SlotArea.Square-1)), "slot_area_ratio")
 		all = append(all, judged(f, e.SlotArea.Square, 1, 0, slotFits))
 	}
-	thin, lowClass := q.gauges[c.x].thin, q.gauges[c.x].lowClass
+	if e.SlotArea == nil && q.oldSquare > 0 {
+		all = append(all, finding("fit_unknown", errs.SeverityWarning, "no overall diameter is published or known for this wire: measure it before counting on the fit", "slot_area_ratio"))
+	}
+	thin, lowClass := q.thin(q.hands[c.x].gauge), q.lowClass(q.hands[c.x].gauge)
 	if c.y >= 0 {
-		thin, lowClass = thin || q.gauges[c.y].thin, lowClass || q.gauges[c.y].lowClass
+		thin, lowClass = thin || q.thin(q.hands[c.y].gauge), lowClass || q.lowClass(q.hands[c.y].gauge)
 	}
 	if lowClass {
 		all = append(all, finding("class_lower", errs.SeverityWarning, "the thermal class is lower than that of the old wire: do not fit it", "thermal_class_change"))

@@ -96,8 +96,8 @@ type EquivalentResult struct {
 // other a NEMA build, or they come from a stock.
 //
 // The search is exact: no combination that ranks before a listed one is left out. The rank, in this
-// order: combinations without a warning of the kinds area_low, does_not_fit, class_lower and
-// enamel_thinner first; then the area error without its sign, in steps of 0.1 % (a twentieth of what
+// order: combinations without a warning of the kinds area_low, does_not_fit, fit_unknown (when the old
+// wire's overall diameter is known), class_lower and enamel_thinner first; then the area error without its sign, in steps of 0.1 % (a twentieth of what
 // the conductor's tolerance moves); one gauge before two; fewer strands; less slot area with enamel
 // (unknown last; in millionths); the area error in millionths of a per cent; the order swg, awg, metric, thick to thin, thin builds first.
 //
@@ -129,7 +129,7 @@ type query struct {
 	fromClass float64 // °C, 0 if not known
 	minClass  float64 // °C, 0 if no limit
 	oldSquare float64 // Σ Do² of the old wire, 0 if not known
-	gauges    []gauge // thin to thick
+	hands     []hand  // thin to thick
 	excluded  map[string]int
 	leastTier int // no combination can have a lower tier
 }
@@ -157,7 +157,6 @@ func (t *Table) newQuery(from Wire, o EquivalentOptions) (*query, error) {
 	if err := q.collect(); err != nil {
 		return nil, err
 	}
-	q.mark()
 	return q, nil
 }
 

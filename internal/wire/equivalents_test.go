@@ -80,7 +80,7 @@ func bruteForce(t testing.TB, table *wire.Table, from wire.Wire, o wire.Equivale
 			ratio = square / (float64(old.Strands) * float64(old.Overall) * float64(old.Overall))
 			v.slot = int64(math.Round(ratio * 1e6))
 		}
-		if v.err < -2 || ratio > 1.05 {
+		if v.err < -2 || ratio > 1.05 || old.Overall > 0 && !known {
 			v.tier = 1
 		}
 		v.sortText += fmt.Sprint(parts[0].w.Strands)

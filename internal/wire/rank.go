@@ -48,20 +48,21 @@ func (k *rankKey) compare(o *rankKey) int {
 
 // keyOf ranks a combination with area error e.
 func (q *query) keyOf(c *combination, e float64) rankKey {
-	x := &q.gauges[c.x]
+	x := &q.hands[c.x]
 	k := rankKey{step: stepOf(e), gauges: 1, strands: c.a, slot: unknownSlot, err: millionths(math.Abs(e)), x: x.order, y: -1, a: c.a}
 	square, known := float64(c.a)*x.square, x.square > 0
-	warned := x.thin || x.lowClass || e < areaLow
+	warned := x.fault || e < areaLow
 	if c.y >= 0 {
-		y := &q.gauges[c.y]
+		y := &q.hands[c.y]
 		k.gauges, k.strands, k.y = 2, c.a+c.b, y.order
 		square, known = square+float64(c.b)*y.square, known && y.square > 0
-		warned = warned || y.thin || y.lowClass
+		warned = warned || y.fault
 	}
-	if known && q.oldSquare > 0 {
-		ratio := square / q.oldSquare
-		k.slot = millionths(ratio)
-		warned = warned || ratio > slotFits
+	if q.oldSquare > 0 {
+		warned = warned || !known || square > slotFits*q.oldSquare
+		if known {
+			k.slot = millionths(square / q.oldSquare)
+		}
 	}
 	if warned {
 		k.tier = 1

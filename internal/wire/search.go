@@ -51,7 +51,7 @@ const slack = 1e-9
 
 // window offers every combination with an area error from low to high per cent and a step within [inner, outer).
 func (q *query) window(best *bestList, low, high float64, inner, outer int) {
-	if low > high || len(q.gauges) == 0 {
+	if low > high || len(q.hands) == 0 {
 		return
 	}
 	from, to := q.target*(1+low/100)*(1-slack), q.target*(1+high/100)*(1+slack)
@@ -64,8 +64,8 @@ func (q *query) window(best *bestList, low, high float64, inner, outer int) {
 	}
 	for n := 1; n <= q.o.MaxStrands; n++ {
 		k := float64(n)
-		for i := q.at(from / k); i < len(q.gauges) && q.gauges[i].area*k <= to; i++ {
-			offer(combination{x: i, y: -1, a: n}, q.gauges[i].area*k)
+		for i := q.at(from / k); i < len(q.hands) && q.hands[i].area*k <= to; i++ {
+			offer(combination{x: i, y: -1, a: n}, q.hands[i].area*k)
 		}
 	}
 	if !q.o.Mixed {
@@ -82,21 +82,21 @@ func (q *query) window(best *bestList, low, high float64, inner, outer int) {
 // As the thick gauge grows, the window of the thin one falls, so two pointers do without searching.
 func (q *query) pairs(a, b int, from, to float64, offer func(combination, float64)) {
 	ka, kb := float64(a), float64(b)
-	lo, hi := len(q.gauges), len(q.gauges) // window of y: [lo, hi)
-	for x := q.at(from / (ka + kb)); x < len(q.gauges); x++ {
-		rest := ka * q.gauges[x].area
+	lo, hi := len(q.hands), len(q.hands) // window of y: [lo, hi)
+	for x := q.at(from / (ka + kb)); x < len(q.hands); x++ {
+		rest := ka * q.hands[x].area
 		if rest >= to {
 			return
 		}
-		for lo > 0 && kb*q.gauges[lo-1].area >= from-rest {
+		for lo > 0 && kb*q.hands[lo-1].area >= from-rest {
 			lo--
 		}
-		for hi > 0 && kb*q.gauges[hi-1].area > to-rest {
+		for hi > 0 && kb*q.hands[hi-1].area > to-rest {
 			hi--
 		}
 		for y := lo; y < min(hi, x); y++ {
 			if q.together(x, y) {
-				offer(combination{x: x, y: y, a: a, b: b}, rest+kb*q.gauges[y].area)
+				offer(combination{x: x, y: y, a: a, b: b}, rest+kb*q.hands[y].area)
 			}
 		}
 	}
@@ -105,14 +105,14 @@ func (q *query) pairs(a, b int, from, to float64, offer func(combination, float6
 // together tells whether two gauges may lie in hand side by side: of unlike diameter, and of one
 // build, unless their builds belong to different standards or either comes from a stock.
 func (q *query) together(x, y int) bool {
-	gx, gy := &q.gauges[x], &q.gauges[y]
+	gx, gy := q.hands[x].gauge, q.hands[y].gauge
 	if gx.bare-gy.bare < 1e-9 {
 		return false
 	}
-	return gx.stock >= 0 || gx.build == gy.build || gx.build.IsGrade() != gy.build.IsGrade()
+	return gx.stock >= 0 || gx.build == gy.build || gx.isGrade() != gy.isGrade()
 }
 
 // at returns the first gauge whose area is at least area.
 func (q *query) at(area float64) int {
-	return sort.Search(len(q.gauges), func(i int) bool { return q.gauges[i].area >= area })
+	return sort.Search(len(q.hands), func(i int) bool { return q.hands[i].area >= area })
 }
