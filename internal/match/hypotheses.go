@@ -1,0 +1,366 @@
+package match
+
+import (
+	"math"
+	"slices"
+)
+
+// lamWeight is a lamination that is followed up: its likelihood at each common factor, times the
+// factor's share and the chance of the slot count.
+type lamWeight struct {
+	lam uint32
+	g   [nScale]float64
+	sum float64
+}
+
+// coreWeight is a core that is followed up.
+type coreWeight struct {
+	core uint32
+	geo  float64
+	rec  float64 // Σ of its records' posterior weights
+	oth  float64 // posterior weight of another winding on it
+}
+
+// recWeight is a record with its unnormalised posterior weight.
+type recWeight struct {
+	rec, core uint32
+	w         float64
+}
+
+// beliefs is the outcome over all hypotheses, normalised.
+type beliefs struct {
+	contexts []context
+	known    float64 // Σ records
+	winding  float64 // known core, other winding
+	stack    float64 // known lamination, other stack
+	fresh    float64 // not in the catalogue
+	tail     float64 // records that the coarse scan left out
+	total    float64 // before normalising: the evidence of the query
+}
+
+// weigh computes the posterior of all hypotheses.
+func (x *Index) weigh(p *prepared, w *work) *beliefs {
+	kept, tail := x.scan(p, w)
+	w.designs = x.designLikelihoods(p, w.designs)
+	x.weighLaminations(p, w, kept)
+	b := &beliefs{}
+	shrink := float64(len(x.recs)) / (float64(len(x.recs)) + priorHold)
+	known := x.weighRecords(p, w, shrink)
+	w.parts = w.parts[:0]
+	b.contexts = x.contexts(p, w, shrink)
+	var other [4]float64
+	x.evaluateAll(p, w, b.contexts, &other)
+	lost := known * tail / math.Max(1-tail, 1e-9)
+	b.total = known + lost + other[hypWinding] + other[hypStack] + other[hypNew]
+	if !(b.total > 0) || math.IsInf(b.total, 0) {
+		// Nothing explains the query: it is not in the catalogue.
+		b.fresh = 1
+		w.recs = w.recs[:0]
+		w.cores = w.cores[:0]
+		return b
+	}
+	n := 1 / b.total
+	b.known, b.tail, b.winding, b.stack, b.fresh = known*n, lost*n, other[hypWinding]*n, other[hypStack]*n, other[hypNew]*n
+	for i := range w.recs {
+		w.recs[i].w *= n
+	}
+	for i := range w.cores {
+		w.cores[i].rec *= n
+		w.cores[i].oth *= n
+	}
+	for i := range w.parts {
+		w.parts[i].w *= n
+	}
+	return b
+}
+
+// weighLaminations computes the exact likelihood of the survivors.
+func (x *Index) weighLaminations(p *prepared, w *work, kept []survivor) {
+	w.lams = w.lams[:0]
+	for _, s := range kept {
+		l := lamWeight{lam: s.lam}
+		for k := range l.g {
+			l.g[k] = scaleShare[k] * s.slots
+		}
+		x.geometry(p, int(s.lam), &l.g)
+		for _, g := range l.g {
+			l.sum += g
+		}
+		if l.sum > 0 {
+			w.lams = append(w.lams, l)
+		}
+	}
+}
+
+// geoCut drops cores whose dimensions are so much less likely than the best's that no nameplate can save them.
+const geoCut = 1e-13
+
+// weighRecords weighs all records of the survivors and returns their sum.
+func (x *Index) weighRecords(p *prepared, w *work, shrink float64) float64 {
+	w.cores, w.recs = w.cores[:0], w.recs[:0]
+	best := 0.0
+	for i := range w.lams {
+		l := &w.lams[i]
+		for c := x.lam.coreStart[l.lam]; c < x.lam.coreStart[l.lam+1]; c++ {
+			g := l.g
+			x.stackLike(p, int(c), &g)
+			geo := 0.0
+			for _, v := range g {
+				geo += v
+			}
+			w.cores = append(w.cores, coreWeight{core: c, geo: geo})
+			best = max(best, geo*float64(x.core.pop[c]))
+		}
+	}
+	sum := 0.0
+	prior := priorRecord * shrink / max(x.total, 1)
+	for i := range w.cores {
+		c := &w.cores[i]
+		if c.geo*float64(x.core.pop[c.core]) < geoCut*best {
+			continue
+		}
+		for r := x.core.recStart[c.core]; r < x.core.recStart[c.core+1]; r++ {
+			rec := &x.recs[r]
+			v := prior * float64(rec.seen) * c.geo * w.designs[rec.design] * x.recordFactor(p, rec)
+			if v > 0 {
+				v *= x.recordRemains(p, rec)
+			}
+			if v > 0 {
+				w.recs = append(w.recs, recWeight{rec: r, core: uint32(i), w: v})
+				c.rec += v
+				sum += v
+			}
+		}
+	}
+	return sum
+}
+
+// contexts lists the cores on which an unlisted winding is predicted, with prior × likelihood of the
+// dimensions. What is not followed up is added to the followed ones of its kind in proportion.
+func (x *Index) contexts(p *prepared, w *work, shrink float64) []context {
+	var out []context
+	out = x.coreContexts(w, shrink, out)
+	out = x.stackContexts(p, w, shrink, out)
+	return x.newContexts(p, w, shrink, out)
+}
+
+// topN returns the places of the n greatest values, greatest first, ties by place.
+func topN(n, most int, value func(int) float64) []int {
+	var idx []int
+	for i := range n {
+		v := value(i)
+		if !(v > 0) {
+			continue
+		}
+		at := len(idx)
+		for at > 0 && value(idx[at-1]) < v {
+			at--
+		}
+		if at < most {
+			if len(idx) < most {
+				idx = append(idx, 0)
+			}
+			copy(idx[at+1:], idx[at:len(idx)-1])
+			idx[at] = i
+		}
+	}
+	return idx
+}
+
+// coreContexts follows up the best cores for another winding.
+func (x *Index) coreContexts(w *work, shrink float64, out []context) []context {
+	norm := priorWinding * shrink / (x.total + 0.5*float64(len(x.core.lam)) + 1)
+	weight := func(i int) float64 { return norm * (float64(x.core.pop[w.cores[i].core]) + 0.5) * w.cores[i].geo }
+	top := topN(len(w.cores), followCores, weight)
+	all, followed := 0.0, 0.0
+	for i := range w.cores {
+		all += weight(i)
+	}
+	for _, i := range top {
+		followed += weight(i)
+	}
+	for _, i := range top {
+		core := int(w.cores[i].core)
+		l := int(x.core.lam[core])
+		if weight(i) < 1e-5*weight(top[0]) {
+			break
+		}
+		out = append(out, context{hyp: hypWinding, weight: weight(i) * all / followed, core: i, lam: l, site: x.siteOf(core), poles: x.polesOf(l), fam: x.familyEffects(l)})
+	}
+	return out
+}
+
+// stackContexts follows up the best laminations for another stack.
+func (x *Index) stackContexts(p *prepared, w *work, shrink float64, out []context) []context {
+	norm := priorStack * shrink / (x.total + 0.5*float64(len(x.lam.slots)) + 1)
+	type lamStack struct {
+		w     float64
+		stack float64
+		rel   float64
+	}
+	of := make([]lamStack, len(w.lams))
+	all := 0.0
+	for i := range w.lams {
+		l := int(w.lams[i].lam)
+		s, rel, density := x.stackOf(p, x.lam.rotor[l], float64(x.lam.poles[l]), float64(x.lam.vals[dGap][l]))
+		of[i] = lamStack{norm * (float64(x.lam.pop[l]) + 0.5) * w.lams[i].sum * density, s, rel}
+		all += of[i].w
+	}
+	top := topN(len(of), followLams, func(i int) float64 { return of[i].w })
+	followed := 0.0
+	for _, i := range top {
+		followed += of[i].w
+	}
+	for _, i := range top {
+		if of[i].w < 1e-5*of[top[0]].w {
+			break
+		}
+		l := int(w.lams[i].lam)
+		s := x.lamSite(l)
+		s.stack, s.rvStack = of[i].stack, of[i].rel
+		s.prepare()
+		out = append(out, context{hyp: hypStack, weight: of[i].w * all / followed, core: -1, lam: l, site: s, poles: x.polesOf(l), fam: x.familyEffects(l)})
+	}
+	return out
+}
+
+// stackOf gives the stack of a core that is not catalogued, its relative variance, and the density of the reading.
+func (x *Index) stackOf(p *prepared, rotor uint8, poles, gap float64) (stack, rel, density float64) {
+	mean, sd := x.model.stackAt(rotor, poles, gap)
+	r, ok := p.value(dStack)
+	if !ok {
+		return math.Exp(mean), sd * sd, 1
+	}
+	density = logReading(r, mean, sd)
+	stack, rel = settle(p, dStack, mean, sd)
+	return stack, rel, density
+}
+
+// newContexts follows up what a new lamination may be: the chain, and near-copies of catalogued ones.
+func (x *Index) newContexts(p *prepared, w *work, shrink float64, out []context) []context {
+	prior := 1 - shrink*(priorRecord+priorWinding+priorStack)
+	n := float64(len(x.lam.slots))
+	copies := copyShare * n / (n + priorHold)
+	for rotor := range uint8(2) {
+		if p.rotor >= 0 && uint8(p.rotor) != rotor {
+			continue
+		}
+		share := (x.model.gaps.n[rotor] + 1) / (n + 2)
+		out = x.chainContexts(p, rotor, prior*(1-copies)*share, out)
+	}
+	return x.copyContexts(p, w, prior*copies/math.Max(n, 1), out)
+}
+
+// chainContexts adds the ways in which the stator is a new lamination by the chain alone.
+func (x *Index) chainContexts(p *prepared, rotor uint8, prior float64, out []context) []context {
+	sites := x.newSites(p, rotor, nil)
+	best, all := 0.0, 0.0
+	for i := range sites {
+		all += sites[i].weight
+		best = max(best, sites[i].weight)
+	}
+	top := topN(len(sites), 8, func(i int) float64 { return sites[i].weight })
+	followed := 0.0
+	for _, i := range top {
+		followed += sites[i].weight
+	}
+	for _, i := range top {
+		n := &sites[i]
+		if n.weight < 0.003*best {
+			break
+		}
+		stack, rel, density := x.stackOf(p, rotor, float64(n.poles), n.gap)
+		s := x.siteOfReadings(p, rotor, n.slots, float64(n.poles), n.gap, -1)
+		s.stack, s.rvStack = stack, rel
+		s.prepare()
+		c := context{hyp: hypNew, weight: prior * n.weight * all / followed * density, core: -1, lam: -1, site: s, fam: x.familyEffects(-1)}
+		c.poles = onlyPoles(x.model.polesAt(rotor, uint16(n.slots)), n.poles)
+		out = append(out, c)
+	}
+	return out
+}
+
+// onlyPoles keeps the entries of one pole count, normalised.
+func onlyPoles(list []poleCount, poles uint8) []poleCount {
+	var out []poleCount
+	sum := 0.0
+	for _, pc := range list {
+		if pc.poles == poles {
+			out = append(out, pc)
+			sum += pc.share
+		}
+	}
+	for i := range out {
+		out[i].share /= sum
+	}
+	return out
+}
+
+// copyContexts adds near-copies of the laminations that survived the scan.
+func (x *Index) copyContexts(p *prepared, w *work, prior float64, out []context) []context {
+	of := make([]float64, len(w.lams))
+	all := 0.0
+	for i := range w.lams {
+		of[i] = x.copyLike(p, int(w.lams[i].lam))
+		all += of[i]
+	}
+	top := topN(len(of), followCopies, func(i int) float64 { return of[i] })
+	followed := 0.0
+	for _, i := range top {
+		followed += of[i]
+	}
+	for _, i := range top {
+		if of[i] < 0.003*of[top[0]] {
+			break
+		}
+		l := int(w.lams[i].lam)
+		gap := float64(x.lam.vals[dGap][l])
+		gap, _ = settle(p, dGap, math.Log(gap), 0.25/gap)
+		stack, rel, density := x.stackOf(p, x.lam.rotor[l], float64(x.lam.poles[l]), gap)
+		s := x.siteOfReadings(p, x.lam.rotor[l], int(x.lam.slots[l]), float64(x.lam.poles[l]), gap, l)
+		s.stack, s.rvStack = stack, rel
+		s.prepare()
+		out = append(out, context{hyp: hypNew, weight: prior * of[i] * all / followed * density, core: -1, lam: -1, site: s, poles: x.polesOf(l), fam: x.familyEffects(-1)})
+	}
+	return out
+}
+
+// copyLike is the likelihood of the lamination readings for a near-copy of l, the common factor summed out.
+func (x *Index) copyLike(p *prepared, l int) float64 {
+	chance := 1.0
+	if p.slots > 0 {
+		chance = slotChance(p.slots, int(x.lam.slots[l]))
+	}
+	g := [nScale]float64{scaleShare[0] * chance, scaleShare[1] * chance, scaleShare[2] * chance}
+	for i := range p.readings {
+		r := &p.readings[i]
+		if r.dim == dStack || x.lam.vals[r.dim] == nil {
+			continue
+		}
+		c := float64(x.lam.vals[r.dim][l])
+		s := dims[r.dim].copySD
+		if dims[r.dim].copyRel {
+			s *= c
+		}
+		r.like(c, x.lamVariance(l, r.dim)+s*s, &g)
+	}
+	return g[0] + g[1] + g[2]
+}
+
+// evaluateAll computes the evidence in every context worth it and sums the posterior weights by hypothesis.
+func (x *Index) evaluateAll(p *prepared, w *work, contexts []context, sum *[4]float64) {
+	for i := range contexts {
+		c := &contexts[i]
+		from := len(w.parts)
+		w.parts = x.evaluate(p, w, c, int32(i), w.parts)
+		for k := from; k < len(w.parts); k++ {
+			w.parts[k].w *= c.weight
+		}
+		v := c.weight * c.evidence
+		sum[c.hyp] += v
+		if c.hyp == hypWinding {
+			w.cores[c.core].oth += v
+		}
+	}
+	w.parts = slices.DeleteFunc(w.parts, func(q part) bool { return !(q.w > 0) })
+}

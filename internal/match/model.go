@@ -1,0 +1,246 @@
+package match
+
+import (
+	"math"
+	"slices"
+)
+
+// model is everything that was learned from the catalogue.
+type model struct {
+	catSD   [nDims]float64
+	chain   [2]chainFits
+	stack   [2]linear // ln stack/gap on (1, ln poles, ln gap)
+	gaps    gapTable
+	poles   poleTable
+	design  []float64 // share of each design among those of its phases
+	plate   plateModel
+	turns   [2]linear // y_B without and with the power
+	fill    [2]linear // y_F likewise
+	spread  [2]spreads
+	kw      kwTable
+	aux     auxModel
+	strands strandTable
+	enamel  [nBuilds]powerLaw
+	build   [nBuilds]float64 // share of each enamel build
+	mass    massModel
+}
+
+// learn fits everything that rests on the records.
+func (x *Index) learn(designSeen []float64) {
+	m := &x.model
+	m.enamel = learnEnamel(x.wires)
+	m.gaps = x.learnGaps()
+	m.poles = x.learnPoles()
+	m.design = designShares(x.designs, designSeen)
+	sample := x.sampleRecords(20000)
+	sites := x.sampleSites(sample)
+	m.kw = x.learnKw(sample, sites)
+	m.learnTurns(x, sample, sites)
+	x.sumFamilies()
+	m.plate = x.learnPlate(sample, sites)
+	m.aux = x.learnAux(sample, sites)
+	m.strands, m.build = x.learnWires(sample)
+	m.mass = x.learnMass(sample, sites)
+}
+
+// designShares normalises the counts among designs of the same phases.
+func designShares(list []design, seen []float64) []float64 {
+	var sum [4]float64
+	for i := range list {
+		if i > 0 {
+			sum[list[i].phases&3] += seen[i]
+		}
+	}
+	out := make([]float64, len(list))
+	for i := range list {
+		if i > 0 && sum[list[i].phases&3] > 0 {
+			out[i] = seen[i] / sum[list[i].phases&3]
+		}
+	}
+	return out
+}
+
+// sampleRecords picks all records of evenly spaced laminations, about most of them, so that what
+// records of one lamination have in common can be learned.
+func (x *Index) sampleRecords(most int) []int {
+	step := max(1, (len(x.recs)+most-1)/most)
+	var out []int
+	for l := 0; l < len(x.lam.slots); l += step {
+		from, to := x.recordsOf(l, l+1)
+		for r := from; r < to; r++ {
+			out = append(out, r)
+		}
+	}
+	return out
+}
+
+// coreOfRecord finds the core of record r.
+func (x *Index) coreOfRecord(r int) int {
+	n, found := slices.BinarySearch(x.core.recStart, uint32(r))
+	if !found {
+		return n - 1
+	}
+	for n+1 < len(x.core.recStart) && x.core.recStart[n+1] == uint32(r) {
+		n++ // cores without records share their start
+	}
+	return n
+}
+
+// sampleSites prepares the site of each sampled record.
+func (x *Index) sampleSites(sample []int) []site {
+	out := make([]site, len(sample))
+	for i, r := range sample {
+		out[i] = x.siteOf(x.coreOfRecord(r))
+	}
+	return out
+}
+
+// siteOf is the site of a catalogued core.
+func (x *Index) siteOf(core int) site {
+	l := int(x.core.lam[core])
+	s := x.lamSite(l)
+	s.stack = float64(x.core.stack[core])
+	s.rvStack = sq(x.model.catSD[dStack] / s.stack)
+	if !x.core.known[core] {
+		s.rvStack = 0.09
+	}
+	s.prepare()
+	return s
+}
+
+// lamSite is the site of a catalogued lamination, without a stack.
+func (x *Index) lamSite(l int) site {
+	s := site{slots: float64(max(x.lam.slots[l], 2)), rotor: x.lam.rotor[l], second: x.lam.ring2[l] > 0}
+	for d := range s.v {
+		s.v[d] = math.NaN()
+		if x.lam.vals[d] != nil {
+			s.v[d] = float64(x.lam.vals[d][l])
+		}
+	}
+	rv := func(d dim) float64 { return x.lamVariance(l, d) / sq(s.v[d]) }
+	s.rvTooth, s.rvYoke, s.rvArea = rv(dTooth), rv(dYoke), rv(dArea)
+	return s
+}
+
+// lamVariance is the variance in mm² (mm⁴ for an area) of dimension d of lamination l.
+func (x *Index) lamVariance(l int, d dim) float64 {
+	m := &x.model
+	v := float64(x.lam.vals[d][l])
+	switch {
+	case x.lam.known[l]>>d&1 == 1:
+		return sq(d.sd(m.catSD[d], v))
+	case x.lam.closed[l]>>d&1 == 1:
+		return sq(m.chain[x.lam.rotor[l]].closureSD) + sq(m.catSD[dBack]/2)
+	}
+	return sq(m.chain[x.lam.rotor[l]].fit[d].sd * v)
+}
+
+func sq(x float64) float64 { return x * x }
+
+// fillStacks learns how long stacks are and fills those that no record tells.
+func (x *Index) fillStacks(stack []float64, order []uint32) {
+	var table [2]rows
+	for c := range x.core.stack {
+		if !x.core.known[c] {
+			continue
+		}
+		l := x.core.lam[c]
+		gap := float64(x.lam.vals[dGap][l])
+		rotor := x.lam.rotor[l]
+		table[rotor].p = 3
+		f := stackFeatures(rotor, float64(x.lam.poles[l]), gap)
+		table[rotor].add(f[:], math.Log(float64(x.core.stack[c])/gap), 1)
+	}
+	priors := [2]prior{
+		{b: []float64{-0.55, 0, 0}, hold: []float64{3, 10, 10}, sd: 0.45, n: 3},
+		{b: []float64{-1.8, 0, 0}, hold: []float64{3, 10, 10}, sd: 0.35, n: 3},
+	}
+	for rotor := range table {
+		table[rotor].p = 3
+		x.model.stack[rotor] = table[rotor].fit(priors[rotor])
+	}
+	for c := range x.core.stack {
+		if x.core.known[c] {
+			continue
+		}
+		l := x.core.lam[c]
+		m, _ := x.model.stackAt(x.lam.rotor[l], float64(x.lam.poles[l]), float64(x.lam.vals[dGap][l]))
+		x.core.stack[c] = float32(math.Exp(m))
+	}
+}
+
+func stackFeatures(rotor uint8, poles, gap float64) [3]float64 {
+	c := &chainCentre[rotor]
+	return [3]float64{1, math.Log(poles / c[0]), math.Log(gap / c[1])}
+}
+
+// stackAt is mean and sd of ln stack of a core of these proportions.
+func (m *model) stackAt(rotor uint8, poles, gap float64) (mean, sd float64) {
+	f := stackFeatures(rotor, poles, gap)
+	return m.stack[rotor].at(f[:]) + math.Log(gap), m.stack[rotor].sd
+}
+
+// gapTable holds the logarithms of the gap diameters of the laminations of each slot count.
+type gapTable struct {
+	list map[gapKey][]float64
+	n    [2]float64
+}
+
+type gapKey struct {
+	rotor uint8
+	slots uint16
+}
+
+// maxGaps bounds the sample of gap diameters for one slot count.
+const maxGaps = 400
+
+func (x *Index) learnGaps() gapTable {
+	t := gapTable{list: map[gapKey][]float64{}}
+	for _, b := range x.buckets {
+		t.n[b.rotor] += float64(b.to - b.from)
+		var all []float64
+		for _, i := range strideSample(int(b.to-b.from), maxGaps) {
+			if l := int(b.from) + i; x.lam.known[l]>>dGap&1 == 1 {
+				all = append(all, math.Log(float64(x.lam.vals[dGap][l])))
+			}
+		}
+		slices.Sort(all)
+		t.list[gapKey{b.rotor, b.slots}] = all
+	}
+	return t
+}
+
+// gapDensity is the density of ln gap diameter among laminations of so many slots: kernels on the
+// known ones, and the chain's broad normal for what is not known.
+func (m *model) gapDensity(rotor uint8, slots, lnGap, relSD float64) float64 {
+	c := &m.chain[rotor]
+	mean, sd := c.predict(dGap, rotor, chainCentre[rotor][0], 1, slots, &vec{})
+	broad := kdePrior * normal(lnGap-mean, sd*sd)
+	all := m.gaps.list[gapKey{rotor, uint16(slots)}]
+	v := kdeWidth*kdeWidth + relSD*relSD
+	reach := 5 * math.Sqrt(v)
+	from, _ := slices.BinarySearch(all, lnGap-reach)
+	sum := 0.0
+	for _, g := range all[from:] {
+		if g > lnGap+reach {
+			break
+		}
+		sum += math.Exp(-sq(lnGap-g) / (2 * v))
+	}
+	return (sum/math.Sqrt(2*math.Pi*v) + broad) / (float64(len(all)) + kdePrior)
+}
+
+// slotShare is the share of laminations with so many slots among those of a rotor position.
+func (m *model) slotShare(rotor uint8, slots uint16, buckets []bucket) float64 {
+	n := 0.0
+	for _, b := range buckets {
+		if b.rotor == rotor && b.slots == slots {
+			n = float64(b.to - b.from)
+		}
+	}
+	// Half a lamination for every count that a ring of 6 to 72 slots may have.
+	return (n + 0.5/67) / (m.gaps.n[rotor] + 0.5)
+}
+
+// normal is the density of a centred normal with variance v at d.
+func normal(d, v float64) float64 { return math.Exp(-d*d/(2*v)) / math.Sqrt(2*math.Pi*v) }

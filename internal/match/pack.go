@@ -1,0 +1,88 @@
+package match
+
+import (
+	"math"
+	"unsafe"
+)
+
+// Figures of the nameplate are kept as logarithms in 16 bits: 0 is absent, the rest spans e^±10.4
+// in steps of 0.032 %.
+const (
+	packSpan  = 10.4
+	packSteps = 65534
+)
+
+// packLog packs a positive figure; anything else packs to 0.
+func packLog(v float64) uint16 {
+	if !(v > 0) || math.IsInf(v, 1) {
+		return 0
+	}
+	n := math.Round((math.Log(v)+packSpan)/(2*packSpan)*packSteps) + 1
+	return uint16(min(max(n, 1), packSteps+1))
+}
+
+// unpackLog returns the logarithm of a packed figure; ok is false if it is absent.
+func unpackLog(p uint16) (float64, bool) {
+	return (float64(p)-1)/packSteps*2*packSpan - packSpan, p != 0
+}
+
+// packTurns appends turns to an arena: whole turns in 16 bits, others as a mark and a float32.
+func packTurns(arena []uint16, turns []float64) []uint16 {
+	for _, t := range turns {
+		if t == math.Trunc(t) && t >= 0 && t < math.MaxUint16 {
+			arena = append(arena, uint16(t))
+			continue
+		}
+		bits := math.Float32bits(float32(t))
+		arena = append(arena, math.MaxUint16, uint16(bits>>16), uint16(bits))
+	}
+	return arena
+}
+
+// unpackTurns reads n turns from the start of an arena.
+func unpackTurns(arena []uint16, n int) []float64 {
+	out := make([]float64, 0, n)
+	for i := 0; len(out) < n && i < len(arena); i++ {
+		if arena[i] != math.MaxUint16 {
+			out = append(out, float64(arena[i]))
+			continue
+		}
+		if i+2 >= len(arena) {
+			break
+		}
+		out = append(out, float64(math.Float32frombits(uint32(arena[i+1])<<16|uint32(arena[i+2]))))
+		i += 2
+	}
+	return out
+}
+
+// texts interns short texts (status, class, motor type); the first 255 kinds are kept.
+type texts struct{ list []string }
+
+// add returns the number of a text; 0 is the empty text and any beyond 255 kinds.
+func (t *texts) add(s string) uint8 {
+	if s == "" {
+		return 0
+	}
+	for i, have := range t.list {
+		if have == s {
+			return uint8(i + 1)
+		}
+	}
+	if len(t.list) >= math.MaxUint8 {
+		return 0
+	}
+	t.list = append(t.list, s)
+	return uint8(len(t.list))
+}
+
+// at returns the text with a number.
+func (t *texts) at(n uint8) string {
+	if n == 0 {
+		return ""
+	}
+	return t.list[n-1]
+}
+
+// recordBytes is the size of one record in the index.
+const recordBytes = int(unsafe.Sizeof(record{}))

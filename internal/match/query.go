@@ -1,0 +1,144 @@
+package match
+
+import (
+	"math"
+
+	"statorbook/internal/stator"
+	"statorbook/internal/unit"
+	"statorbook/internal/winding"
+)
+
+// Slots are counted right mostly (common practice, no source).
+const (
+	slotsRight  = 0.984
+	slotsOff1   = 0.005 // each way
+	slotsOff2   = 0.003 // each way
+	ring2Right  = 0.98
+	ring2Unseen = 0.05 // the second ring was seen but is not on record, or the other way round
+)
+
+// slotChance is the chance that a ring of true slots was counted as read.
+func slotChance(read, truth int) float64 {
+	switch d := read - truth; {
+	case d == 0:
+		return slotsRight
+	case d == 1 || d == -1:
+		return slotsOff1
+	case d == 2 || d == -2:
+		return slotsOff2
+	}
+	return 0
+}
+
+// prepared is a query made ready.
+type prepared struct {
+	q        *Query
+	readings []reading
+	at       [nDims]int8 // 1 + place in readings, 0 = not given
+	slots    int
+	ring2    int // slots of the second ring; 0 = not told, 1 = told without a count
+	phases   int
+	rotor    int8 // -1 = not told
+	plate    plateQuery
+	remains  remainsQuery
+	assumed  []winding.Assumption
+}
+
+// plateQuery holds the logarithms of what the nameplate says.
+type plateQuery struct {
+	power, current, speed, cap                 float64
+	hasPower, hasCurrent, hasSpeed, hasCap     bool
+	volts, freq                                float64
+	poles, taps                                int
+	class                                      string
+	connection                                 winding.Connection
+	siteVolts, siteFreq                        float64
+	siteConnection                             winding.Connection
+	sitePhases                                 int
+	powerShare, capShare                       float64
+	powerFrom, powerTo, capFrom, capTo, topPow float64
+}
+
+// prepare turns a query into readings and evidence. asTyped leaves alternative readings out.
+func (x *Index) prepare(q *Query) *prepared {
+	p := &prepared{q: q, slots: q.Measurements.Slots, phases: q.Measurements.Phases, rotor: -1}
+	c := &q.Measurements
+	switch c.RotorPosition {
+	case stator.RotorInside:
+		p.rotor = rotorInside
+	case stator.RotorOutside:
+		p.rotor = rotorOutside
+	}
+	if c.SecondRing != nil {
+		p.ring2 = max(1, c.SecondRing.Slots)
+		if p.rotor < 0 {
+			p.rotor = rotorOutside
+		}
+	}
+	step := roundingStep(typedFigures(c))
+	for d := dGap; d < nDims; d++ {
+		m := d.of(c)
+		if !usable(m) {
+			continue
+		}
+		s := step
+		if d == dStack {
+			s = roundingStep([]float64{m.Value})
+		}
+		r := newReading(d, m, s)
+		if (d == dArea || d == dArea2) && c.SlotAreaBasis == stator.AreaGross {
+			r.scale(grossToNet)
+			r.widen(0.06)
+			p.assumed = append(p.assumed, winding.Assumption{Field: dims[d].field, Value: grossToNet, Why: "a gross slot area; the catalogue keeps net ones, taken as this share of it"})
+		}
+		p.readings = append(p.readings, r)
+		p.at[d] = int8(len(p.readings))
+	}
+	x.preparePlate(p, q)
+	x.prepareRemains(p, q.Remains)
+	return p
+}
+
+// typedFigures lists the lengths of the lamination as typed, from which the rounding step shows.
+func typedFigures(c *stator.Core) []float64 {
+	var out []float64
+	for d := dGap; d < dStack; d++ {
+		if m := d.of(c); usable(m) && !dims[d].rel && m.Resolution == 0 && unitFactor(m.Unit) == 1 {
+			out = append(out, m.Value)
+		}
+	}
+	return out
+}
+
+// preparePlate takes nameplate and supply in.
+func (x *Index) preparePlate(p *prepared, q *Query) {
+	pl := &p.plate
+	ln := func(m unit.Measured) (float64, bool) {
+		if usable(m) {
+			return math.Log(m.Value), true
+		}
+		return 0, false
+	}
+	if n := q.Nameplate; n != nil {
+		pl.power, pl.hasPower = ln(n.Power)
+		pl.current, pl.hasCurrent = ln(n.Current)
+		pl.speed, pl.hasSpeed = ln(n.Speed)
+		pl.cap, pl.hasCap = ln(n.CapacitorUF)
+		pl.volts, pl.freq = given(n.Voltage), given(n.Frequency)
+		pl.poles, pl.taps, pl.class, pl.connection = n.Poles, n.SpeedTaps, n.InsulationClass, n.Connection
+	}
+	if s := q.Supply; s != nil {
+		pl.siteVolts, pl.siteFreq, pl.siteConnection, pl.sitePhases = given(s.Voltage), given(s.Frequency), s.Connection, s.Phases
+	}
+	m := &x.model.plate
+	pl.powerFrom, pl.powerTo, pl.powerShare = m.powers.interval(pl.power)
+	pl.capFrom, pl.capTo, pl.capShare = m.caps.interval(pl.cap)
+}
+
+// value is the reading of dimension d; ok is false if it was not given.
+func (p *prepared) value(d dim) (*reading, bool) {
+	if p.at[d] == 0 {
+		return nil, false
+	}
+	return &p.readings[p.at[d]-1], true
+}

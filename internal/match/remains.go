@@ -1,0 +1,255 @@
+package match
+
+import (
+	"math"
+
+	"statorbook/internal/winding"
+)
+
+// Remains of the old winding (common practice, no source).
+const (
+	scrapSD     = 0.005 // mm, a micrometer on bare wire
+	enamelSD    = 0.12  // share of the enamel increase
+	burntShrink = 0.98  // burnt wire reads 2 % thin,
+	burntSD     = 0.016 // with this scatter
+	toldRight   = 0.96  // the state as told is right
+	scrapWild   = 0.01  // share of scraps that belong to something else
+	mainShare   = 0.65  // a scrap of no known role is of the main winding
+
+	massSD     = 0.05 // ln of weighed copper
+	massLost   = 0.25 // share of weighings with some copper lost
+	lostMean   = -0.13
+	lostSD     = 0.11
+	massWild   = 0.02
+	coilSD     = 0.006 // ln of counted turns of one coil
+	coilWild   = 0.03
+	coilSpread = 0.45 // ln, of one coil's share where no pattern is known
+)
+
+// surface states of a scrap.
+const (
+	scrapBare = iota
+	scrapEnamelled
+	scrapBurnt
+	nStates
+)
+
+// unknownState is how likely each state is when nobody tells.
+var unknownState = [nStates]float64{0.45, 0.35, 0.20}
+
+// scrapQuery is one piece of wire.
+type scrapQuery struct {
+	x     float64 // mm as measured
+	sd    float64
+	state [nStates]float64
+	role  winding.Role
+	wires int // strands told, 0 = not
+	// what the bare diameter may be: ln mm, its variance, and weight as a density per mm of x
+	options []scrapOption
+}
+
+type scrapOption struct{ lnD, v, w float64 }
+
+// massQuery is one weighing: which copper, ln g.
+type massQuery struct {
+	ln    float64
+	sd    float64
+	which int // 0 main, 1 auxiliary, 2 total
+}
+
+// coilQuery is the counted turns of one coil.
+type coilQuery struct {
+	ln   float64
+	sd   float64
+	role winding.Role
+}
+
+// remainsQuery is all evidence of the old winding.
+type remainsQuery struct {
+	scraps []scrapQuery
+	masses []massQuery
+	coils  []coilQuery
+}
+
+// maxRemains bounds how many pieces of each kind count.
+const maxRemains = 4
+
+// prepareRemains takes the remains in.
+func (x *Index) prepareRemains(p *prepared, r *Remains) {
+	if r == nil {
+		return
+	}
+	for i := range r.Wires {
+		if w := &r.Wires[i]; usable(w.Diameter) && w.Diameter.Value < 20 && len(p.remains.scraps) < maxRemains {
+			p.remains.scraps = append(p.remains.scraps, x.newScrap(w))
+		}
+	}
+	for which, m := range [...]float64{given(r.CopperMain), given(r.CopperAuxiliary), given(r.CopperTotal)} {
+		if m > 0 {
+			p.remains.masses = append(p.remains.masses, massQuery{ln: math.Log(m), sd: massSD, which: which})
+		}
+	}
+	for i := range r.Coils {
+		if c := &r.Coils[i]; usable(c.Turns) && len(p.remains.coils) < maxRemains {
+			p.remains.coils = append(p.remains.coils, coilQuery{ln: math.Log(c.Turns.Value), sd: math.Max(coilSD, 0.5/c.Turns.Value), role: c.Role})
+		}
+	}
+}
+
+// newScrap lists what a scrap's bare diameter may be.
+func (x *Index) newScrap(w *ScrapWire) scrapQuery {
+	s := scrapQuery{x: w.Diameter.Value, sd: scrapSD, role: w.Role, wires: w.Strands, state: unknownState}
+	if u := w.Diameter.Uncertainty; u > 0 && u < 5 {
+		s.sd = math.Max(u, 0.001)
+	}
+	if res := w.Diameter.Resolution; res > 0 && res < 1 {
+		s.sd = math.Hypot(s.sd, res/math.Sqrt(12))
+	}
+	told := -1
+	switch {
+	case w.Condition == "burnt":
+		told = scrapBurnt
+	case w.Coating == "over_enamel":
+		told = scrapEnamelled
+	case w.Coating == "bare":
+		told = scrapBare
+	}
+	if told >= 0 {
+		for k := range s.state {
+			s.state[k] = (1 - toldRight) / (nStates - 1)
+		}
+		s.state[told] = toldRight
+	}
+	s.options = append(s.options,
+		scrapOption{math.Log(s.x), sq(s.sd / s.x), s.state[scrapBare]},
+		scrapOption{math.Log(s.x / burntShrink), sq(s.sd/s.x) + burntSD*burntSD, s.state[scrapBurnt]})
+	for b := range builds {
+		if x.model.build[b] < 0.02 {
+			continue
+		}
+		d, inc := x.stripped(s.x, b)
+		if d > 0 {
+			s.options = append(s.options, scrapOption{math.Log(d), (sq(enamelSD*inc) + sq(s.sd)) / (d * d), s.state[scrapEnamelled] * x.model.build[b]})
+		}
+	}
+	return s
+}
+
+// stripped solves d + increase(d) = over for the bare diameter.
+func (x *Index) stripped(over float64, build int) (d, increase float64) {
+	d = over * 0.9
+	for range 8 {
+		increase = x.model.enamel[build].at(d)
+		d = math.Max(over-increase, over*0.3)
+	}
+	return d, increase
+}
+
+// recordRemains is the likelihood of the remains if the winding is record r.
+func (x *Index) recordRemains(p *prepared, r *record) float64 {
+	l := 1.0
+	for i := range p.remains.scraps {
+		l *= x.scrapOfRecord(&p.remains.scraps[i], r)
+	}
+	for i := range p.remains.masses {
+		l *= massOfRecord(&p.remains.masses[i], r, x.designs[r.design].phases)
+	}
+	for i := range p.remains.coils {
+		l *= x.coilOfRecord(&p.remains.coils[i], r)
+	}
+	return l
+}
+
+// scrapOfRecord is the density per mm of the scrap's diameter.
+func (x *Index) scrapOfRecord(s *scrapQuery, r *record) float64 {
+	wild := scrapWild * wildDensity / s.x
+	one := func(area float32, wires, build uint8) float64 {
+		if !(area > 0) || wires == 0 {
+			return wildDensity / s.x
+		}
+		d := math.Sqrt(float64(area) / float64(wires) * 4 / math.Pi)
+		inc := x.model.enamel[build].at(d)
+		return s.state[scrapBare]*normal(s.x-d, s.sd*s.sd) +
+			s.state[scrapEnamelled]*normal(s.x-d-inc, s.sd*s.sd+sq(enamelSD*inc)) +
+			s.state[scrapBurnt]*normal(s.x-d*burntShrink, s.sd*s.sd+sq(burntSD*d))
+	}
+	main := func() float64 { return one(r.areaMain, r.wiresMain, r.buildMain) }
+	aux := func() float64 { return one(r.areaAux, r.wiresAux, r.buildAux) }
+	switch {
+	case s.role == winding.Auxiliary && r.areaAux > 0:
+		return (1-scrapWild)*aux() + wild
+	case s.role != "" || !(r.areaAux > 0):
+		return (1-scrapWild)*main() + wild
+	}
+	return (1-scrapWild)*(mainShare*main()+(1-mainShare)*aux()) + wild
+}
+
+// massOfRecord is the density of ln mass.
+func massOfRecord(q *massQuery, r *record, phases int) float64 {
+	main, aux := recMass(r, 0), recMass(r, 1)
+	m := main
+	switch {
+	case phases == 3 && q.which == 2:
+		m = 3 * main
+	case q.which == 1:
+		m = aux
+	case q.which == 2:
+		m = main + aux
+		if aux == 0 && r.turnsAux > 0 {
+			m = 0
+		}
+	}
+	if !(m > 0) {
+		return wildDensity
+	}
+	return massDensity(q.ln-math.Log(m), q.sd*q.sd)
+}
+
+// massDensity is the density of ln(weighed/true) with variance v: some weighings miss some copper.
+func massDensity(d, v float64) float64 {
+	return (1-massWild)*((1-massLost)*normal(d, v)+massLost*normal(d-lostMean, v+lostSD*lostSD)) + massWild*wildDensity
+}
+
+// coilOfRecord is the density of ln turns of one coil: any coil of the role.
+func (x *Index) coilOfRecord(c *coilQuery, r *record) float64 {
+	sc := x.schemeOf(r)
+	sum, n := 0.0, 0.0
+	for i := range sc.CoilSets {
+		set := &sc.CoilSets[i]
+		if c.role != "" && set.Role != c.role {
+			continue
+		}
+		for _, t := range setTurns(set) {
+			sum += normal(c.ln-math.Log(t), c.sd*c.sd)
+			n++
+		}
+	}
+	if n == 0 {
+		return wildDensity
+	}
+	return (1-coilWild)*sum/n + coilWild*wildDensity
+}
+
+// setTurns lists the turns of the coils of a set.
+func setTurns(set *winding.CoilSet) []float64 {
+	if set.Pattern != nil {
+		return set.Pattern.Turns
+	}
+	out := make([]float64, len(set.Coils))
+	for i := range out {
+		out[i] = set.Coils[i].Turns
+	}
+	return out
+}
+
+// schemeOf puts the scheme of a record together.
+func (x *Index) schemeOf(r *record) winding.Scheme {
+	sh := &x.shapes[r.shape]
+	n := 0
+	for i := range sh.sets {
+		if sh.like[i] == i {
+			n += sh.counts(i)
+		}
+	}
+	return sh.scheme(unpackTurns(x.turns[r.turnsAt:], n), x.wireSet[r.wireSet])
+}
