@@ -28,6 +28,7 @@ type Table struct {
 	preferred []preferredSize  // metric preferred sizes, thin to thick: the steps of the intermediate-size rule
 	ladders   map[System][]int // indexes into sizes, thin to thick
 	pool      []gauge          // every size without and with each of its builds, thin to thick
+	weights   []float64        // prior of each size: equal for each system, and even in the logarithm of the diameter
 }
 
 type span struct{ from, to int }
@@ -90,6 +91,30 @@ func (t *Table) index() {
 		}
 	}
 	t.pool = t.gauges()
+	t.weights = make([]float64, len(t.sizes))
+	for _, ladder := range t.ladders {
+		t.weigh(ladder)
+	}
+}
+
+// loneWeight is the prior weight of the only size of a system: about one gauge step.
+const loneWeight = 0.1
+
+// weigh gives each size of one system half the log distance between its neighbours, and the sizes at
+// the ends the distance to their one neighbour. So every system has the same weight per ratio of diameters.
+func (t *Table) weigh(ladder []int) {
+	logOf := func(i int) float64 { return math.Log(float64(t.sizes[ladder[i]].Diameter)) }
+	for i := range ladder {
+		low, high := max(i-1, 0), min(i+1, len(ladder)-1)
+		step := logOf(high) - logOf(low)
+		switch high - low {
+		case 0:
+			step = loneWeight
+		case 2:
+			step /= 2
+		}
+		t.weights[ladder[i]] = max(step, 1e-6) // two local sizes of one diameter still count
+	}
 }
 
 // sizeFault returns what is wrong with one size, "" if nothing.

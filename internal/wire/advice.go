@@ -1,0 +1,145 @@
+package wire
+
+import (
+	"fmt"
+	"math"
+	"strings"
+
+	"statorbook/internal/errs"
+)
+
+// likely is the probability from which a candidate counts in advice and twins.
+const likely = 0.01
+
+// settled is the probability from which nothing more need be measured.
+const settled = 0.95
+
+// band returns the diameters that a size may have, mm.
+func (s *Size) band() (low, high float64) {
+	d, tol := float64(s.Diameter), float64(s.tolerance())
+	if tol == 0 {
+		tol = looseTolerance * d
+	}
+	low, high = float64(s.DiameterMin), float64(s.DiameterMax)
+	if low == 0 {
+		low = d - tol
+	}
+	if high == 0 {
+		high = d + tol
+	}
+	return low, high
+}
+
+// inseparable lists pairs of likely sizes whose tolerance bands overlap.
+func (t *Table) inseparable(list []WireProbability) [][2]string {
+	var ids []string
+	for _, c := range list {
+		id := SizeID(c.Wire.System, c.Wire.Size)
+		if c.Probability >= likely && !contains(ids, id) {
+			ids = append(ids, id)
+		}
+	}
+	pairs := [][2]string{}
+	for i, a := range ids {
+		aLow, aHigh := t.sizes[t.byID[a]].band()
+		for _, b := range ids[i+1:] {
+			bLow, bHigh := t.sizes[t.byID[b]].band()
+			if aLow <= bHigh && bLow <= aHigh {
+				pairs = append(pairs, [2]string{a, b})
+			}
+		}
+	}
+	return pairs
+}
+
+func contains(list []string, s string) bool {
+	for _, x := range list {
+		if x == s {
+			return true
+		}
+	}
+	return false
+}
+
+// findings tells what was assumed about a scrap.
+func (s *Scrap) findings(p *pooled) []errs.Finding {
+	all := []errs.Finding{}
+	note := func(code, message string, fields ...string) {
+		all = append(all, finding(code, errs.SeverityNote, message, fields...))
+	}
+	if p.n > 1 && p.scatter > float64(p.n-1)+3*math.Sqrt(2*float64(p.n-1)) {
+		all = append(all, finding("readings_disagree", errs.SeverityWarning,
+			"the diameter readings scatter more than their instrument allows: a flattened place, two gauges in hand, or a slip; they were given less weight", "readings"))
+	}
+	if p.given {
+		note("stretch", "winding and pulling out draws a wire thinner: a reading may be 0.2 to 0.5 % low (counted in)", "readings")
+	}
+	if p.given && s.Surface != SurfaceBare && s.Surface != SurfaceOverEnamel && s.Condition != ConditionBurnt {
+		note("surface_assumed", "it was not told what the micrometer touched: bare 0.45, over the enamel 0.35, burnt 0.20 were assumed", "surface")
+	}
+	if s.Surface == SurfaceOverEnamel && s.Condition == ConditionBurnt {
+		note("burnt_enamel", "burnt wire has lost its enamel: the reading was taken as burnt bare wire", "surface", "condition")
+	}
+	if s.stateWeights()[stateBurnt] > 0 {
+		note("burnt", "burnt wire measures about 2 % thin, give or take 1.6 %, since copper turns to scale (counted in)", "condition")
+	}
+	if s.Conductor == "" && s.Resistance == nil && s.Mass == nil {
+		note("conductor_assumed", "copper was assumed: a diameter does not tell copper from aluminium", "readings")
+	}
+	return all
+}
+
+// settleBy says what would tell the candidates apart, most useful first.
+func (t *Table) settleBy(id *Identification, s *Scrap, p *pooled) []string {
+	all := []string{}
+	if len(id.Candidates) == 0 {
+		return all
+	}
+	first := id.Candidates[0]
+	if first.Probability < settled {
+		states := s.stateWeights()
+		if states[stateEnamelled] > 0 {
+			all = append(all, "take the enamel off without scraping the metal and measure the bare wire")
+		}
+		if states[stateBurnt] > 0 {
+			all = append(all, "take a piece that was not burnt, from deep in the slot, and clean it without emery")
+		}
+		if !p.given || p.coarse > 0.002 || p.n < 5 {
+			all = append(all, "measure with a micrometer of 0.001 mm, at five places and in two directions")
+		}
+		if s.Resistance == nil {
+			all = append(all, t.resistanceAdvice(id.Candidates))
+		}
+		if s.Mass == nil {
+			all = append(all, "weigh a measured length of clean bare wire, 10 m or more")
+		}
+	}
+	for _, pair := range id.Inseparable {
+		a, b := &t.sizes[t.byID[pair[0]]], &t.sizes[t.byID[pair[1]]]
+		all = append(all, fmt.Sprintf("%s and %s overlap within their tolerances (%s and %s mm): no measurement tells them apart; where the motor was wound or its drawing may, and their areas differ by %.1f %%",
+			readingName(*a), readingName(*b), a.Text, b.Text, 100*math.Abs(float64(a.Area()/b.Area())-1)))
+	}
+	return all
+}
+
+// resistanceAdvice names the length to measure and what the two likeliest unlike sizes would show.
+func (t *Table) resistanceAdvice(list []WireProbability) string {
+	first := t.sizes[t.byID[SizeID(list[0].Wire.System, list[0].Wire.Size)]]
+	length := 10.0
+	per := float64(first.Ohms(list[0].Wire.Conductor, ReferenceTemperature).Nominal) / 1000
+	for length*per < 0.5 && length < 1000 { // half an ohm is measured well with a bench meter
+		length *= 2
+	}
+	var shows []string
+	for _, c := range list {
+		size := t.sizes[t.byID[SizeID(c.Wire.System, c.Wire.Size)]]
+		text := fmt.Sprintf("%s %.3g Ω", readingName(size), length*float64(size.Ohms(c.Wire.Conductor, ReferenceTemperature).Nominal)/1000)
+		if !contains(shows, text) {
+			shows = append(shows, text)
+		}
+		if len(shows) == 2 {
+			break
+		}
+	}
+	return fmt.Sprintf("measure the resistance of %.0f m with four wires at a known temperature: at 20 °C %s", length, strings.Join(shows, ", "))
+}
