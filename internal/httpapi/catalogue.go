@@ -7,5 +7,3 @@ const candidatesMax = 50
 func (s *Snapshot) stats() metaCatalogue {
 	return metaCatalogue{Wires: s.Wires.Len()}
 }
-
-type encodedTables struct{}

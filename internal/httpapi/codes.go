@@ -16,4 +16,5 @@ const (
 	codeBodyType         = "UNSUPPORTED_TYPE"     // Content-Type is not taken
 	codeBodyCoding       = "UNSUPPORTED_ENCODING" // Content-Encoding is not taken
 	codeWindow           = "EMPTY_WINDOW"         // a minimum above its maximum
+	codeNotHere          = "NOT_WITH_THIS_FORMAT" // a parameter that the chosen format does not take
 )

@@ -156,8 +156,8 @@ func checkAnswer(t testing.TB, req *http.Request, a answer) {
 	if a.StatusCode == http.StatusOK {
 		require.NotEmpty(t, a.text, "an empty 200")
 	}
-	if unknownPath(req.URL.Path) {
-		return
+	if unknownPath(req.URL.Path) || strings.HasPrefix(a.Header.Get("Content-Type"), "application/x-ndjson") {
+		return // the validator would take the only line of JSON Lines for JSON
 	}
 	v, err := contractValidator()
 	require.NoError(t, err)

@@ -63,7 +63,7 @@ func TestUnknownAddresses(t *testing.T) {
 
 func TestUnknownParameterEverywhere(t *testing.T) {
 	t.Parallel()
-	h := newHost(t, Config{})
+	h := newHost(t, seeded(t))
 	for _, r := range (&server{}).routes() {
 		path := strings.NewReplacer(":slug", "not-found", ":letter", "F", ":id", "swg-34").Replace(r.path)
 		body := ""

@@ -1,12 +1,15 @@
 package httpapi
 
 import (
+	"bytes"
 	"crypto/hmac"
 	"crypto/sha256"
 	"encoding/base64"
 	"strings"
 
 	"statorbook/internal/errs"
+
+	"github.com/gin-gonic/gin"
 )
 
 // Page sizes of every list.
@@ -33,10 +36,62 @@ func (s *server) readToken(scope, token string) (string, *errs.Field) {
 			return last, nil
 		}
 	}
-	return "", &errs.Field{
-		Parameter: "page_token", Code: codePageToken, Got: token,
+	refusal := badToken(token)
+	return "", &refusal
+}
+
+func badToken(token string) errs.Field {
+	return errs.Field{
+		Parameter: "page_token", Code: codePageToken, Got: printable(token),
 		Detail: "This token does not belong to this list with these filters. Take next_page_token from the page before, and change no filter between pages.",
 	}
+}
+
+// readPage reads page_size and page_token of the list at path; after is "" on the first page.
+func (s *server) readPage(q *query, path string) (size int, after string) {
+	size = q.pageSize()
+	if token, sent := q.values["page_token"]; sent {
+		last, refusal := s.readToken(pageScope(q, path), token)
+		if refusal != nil {
+			q.fields, q.form = append(q.fields, *refusal), true
+		}
+		after = last
+	}
+	return size, after
+}
+
+// pageScope is what a token is bound to: the list and its filters. The size of a page may change on the way.
+func pageScope(q *query, path string) string {
+	return path + "?" + q.filters("page_size", "page_token")
+}
+
+// pageEnd is the end of a page: how to get the next one. The zero value is the end of the list.
+type pageEnd struct {
+	Token string `json:"next_page_token,omitempty"`
+	Next  string `json:"next,omitempty"`
+}
+
+// pageEnd makes the end of a page whose last item has the key last, and says it in Link too.
+func (s *server) pageEnd(c *gin.Context, q *query, last string) pageEnd {
+	path := c.Request.URL.Path
+	token := s.pageToken(pageScope(q, path), last)
+	end := pageEnd{Token: token, Next: nextLink(path, q.filters("page_token"), token)}
+	c.Writer.Header().Set("Link", "<"+end.Next+`>; rel="next"`)
+	return end
+}
+
+// write adds the members of e to an object that is being written.
+func (e pageEnd) write(b *bytes.Buffer) error {
+	if e.Token == "" {
+		return nil
+	}
+	members, err := encodeJSON(e)
+	if err != nil {
+		return err
+	}
+	b.WriteByte(',')
+	b.Write(members[1 : len(members)-2]) // without the braces and the newline
+	return nil
 }
 
 func (s *server) pageMAC(scope, last string) []byte {

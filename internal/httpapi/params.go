@@ -20,6 +20,7 @@ type query struct {
 	offer  int // which of the media types on offer the caller wants most
 	known  []string
 	fields []errs.Field
+	form   bool // a field is a mistake of form; else all are understood, but impossible
 }
 
 // numberGrammar is the JSON grammar of a number.
@@ -76,6 +77,7 @@ func (q *query) refuse(name, code, detail string, allowed any, got string) {
 	if list, ok := allowed.([]string); ok && len(list) == 0 {
 		allowed = nil
 	}
+	q.form = q.form || code != jsonin.CodeRange && code != codeWindow
 	q.fields = append(q.fields, errs.Field{Parameter: name, Code: code, Detail: detail, Allowed: allowed, Got: got})
 }
 
@@ -86,10 +88,8 @@ func (q *query) err() error {
 		return nil
 	}
 	kind := errs.KindImpossible
-	for _, f := range q.fields {
-		if f.Code != jsonin.CodeRange {
-			kind = errs.KindSyntax
-		}
+	if q.form {
+		kind = errs.KindSyntax
 	}
 	slices.SortStableFunc(q.fields, func(a, b errs.Field) int { return strings.Compare(a.Parameter, b.Parameter) })
 	return errs.New(kind, "", q.fields...)
@@ -197,7 +197,7 @@ func (q *query) pageSize() int {
 	n := q.whole("page_size", 1, pageSizeMax)
 	for i, f := range q.fields {
 		if f.Parameter == "page_size" && f.Code == jsonin.CodeRange {
-			q.fields[i].Code = codePageSize // a fault of form by the contract, unlike other ranges
+			q.fields[i].Code, q.form = codePageSize, true // a fault of form by the contract, unlike other ranges
 		}
 	}
 	return n

@@ -21,6 +21,8 @@ func (s *server) routes() []route {
 	return []route{
 		{http.MethodGet, "/", nil, nil, s.index},
 		{http.MethodGet, "/v1/meta", nil, nil, s.meta},
+		{http.MethodGet, "/v1/wires", paramsWires, offersWires, s.listWires},
+		{http.MethodGet, "/v1/wires/:id", paramsWire, nil, s.getWire},
 		{http.MethodGet, "/openapi.json", nil, nil, s.openAPI},
 		{http.MethodGet, "/livez", nil, nil, s.live},
 		{http.MethodGet, "/readyz", nil, nil, s.ready},

@@ -24,8 +24,8 @@ type Snapshot struct {
 	Materials []insulation.Material
 	BuiltAt   time.Time
 
-	once  sync.Once
-	bytes *encodedTables // the representations that most callers ask for, encoded once
+	once    sync.Once
+	encoded *encodedTables // the wire table as bytes, made on first use
 }
 
 // Config is what the interface needs from outside. All fields are required unless they say otherwise.
