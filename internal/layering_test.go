@@ -59,7 +59,7 @@ var owners = map[string][]string{
 	"math/rand/v2":                    {"internal/simworld"},
 	"crypto/rand":                     {"api", "internal/localpg", "internal/pgtest"},
 	"embed":                           {"internal/web", "migrations", "seeds", "openapi"},
-	"encoding/json":                   {"internal/jsonin", "internal/bundle", "internal/postgres", "internal/httpapi", "api"},
+	"encoding/json":                   {"internal/jsonin", "internal/bundle", "internal/postgres", "internal/httpapi", "internal/localpg", "api"},
 	"math/rand":                       nil,
 	"github.com/stretchr/testify":     nil,
 	"pgregory.net/rapid":              nil,
