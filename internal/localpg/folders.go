@@ -40,7 +40,7 @@ func makeStateFolder(root string) error {
 	}
 	there := root
 	for {
-		if _, err := os.Stat(there); err == nil || there == filepath.Dir(there) {
+		if info, err := os.Stat(there); err == nil && info.IsDir() || there == filepath.Dir(there) {
 			break
 		}
 		there = filepath.Dir(there)
