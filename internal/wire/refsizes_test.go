@@ -82,8 +82,9 @@ func offset(t testing.TB, a, b unit.Millimetre) unit.Millimetre {
 }
 
 const (
-	seen    = "seen"
-	derived = "derived"
+	seen           = "seen"
+	derived        = "derived"
+	minimumOverall = "; minimum overall derived (nominal conductor + minimum increase)"
 )
 
 var ruleSource = wire.Source{Title: "IEC 60317-0-1", Place: "rule for intermediate sizes", Evidence: "derived: tolerance, increase and maximum overall diameter of the next larger preferred size"}
@@ -154,8 +155,8 @@ func metricCover(t testing.TB, row record, s wire.Size, b wire.Build, grade int,
 		IncreaseMin: unit.Millimetre(row.number(t, fmt.Sprintf("min_increase_g%d_mm", grade))),
 		OverallMax:  unit.Millimetre(row.number(t, fmt.Sprintf("max_od_g%d_mm", grade))),
 	}
-	if c.IncreaseMin > 0 && s.DiameterMin > 0 {
-		c.OverallMin = offset(t, s.DiameterMin, c.IncreaseMin)
+	if c.IncreaseMin > 0 {
+		c.OverallMin = offset(t, s.Diameter, c.IncreaseMin)
 	}
 	catalogue := strings.Contains(row["notes"], "grade 3 values are catalogue figures") && grade == 3
 	switch {
@@ -178,7 +179,7 @@ func metricCover(t testing.TB, row record, s wire.Size, b wire.Build, grade int,
 		c.Evidence += "; maximum overall disputed: the sheets that were seen differ by 0.001 to 0.003 mm"
 	}
 	if c.OverallMin > 0 {
-		c.Evidence += "; minimum overall derived (smallest conductor + minimum increase)"
+		c.Evidence += minimumOverall
 	}
 	return c
 }
@@ -211,7 +212,7 @@ func swgSizes(t testing.TB, rule *wire.Table) []wire.Size {
 				c = wire.Cover{Build: b, Evidence: "missing: the preferred sizes end at 5.000 mm"}
 			}
 			if c.OverallMin > 0 {
-				c.Evidence += "; minimum overall derived (smallest conductor + minimum increase)"
+				c.Evidence += minimumOverall
 			}
 			s.Covers = append(s.Covers, c)
 		}

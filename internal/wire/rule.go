@@ -72,7 +72,8 @@ func (t *Table) ToleranceFor(d unit.Millimetre) (unit.Millimetre, bool) {
 // CoverFor returns the cover of an IEC grade on any bare diameter by the intermediate-size rule of
 // IEC 60317-0-1: minimum increase as of the next larger preferred size, maximum overall diameter =
 // diameter (rounded to the third decimal) + what the preferred size adds to its own. OverallMin is
-// derived: smallest conductor + minimum increase. Figures that the preferred size lacks stay 0.
+// nominal conductor + minimum increase, as supplier tables print it (0.100 mm grade 1: 0.108 mm,
+// seen); a conductor at its lower limit may come out thinner. Figures that the preferred size lacks stay 0.
 // ByRule is set always. False for a NEMA build, and beyond the table.
 func (t *Table) CoverFor(d unit.Millimetre, b Build) (Cover, bool) {
 	c, s, ok := t.ruleCover(d, b)
@@ -104,8 +105,8 @@ func (t *Table) ruleCover(d unit.Millimetre, b Build) (Cover, *Size, bool) {
 	if from.OverallMax > 0 {
 		c.OverallMax = round3(rounded + from.OverallMax - s.Diameter)
 	}
-	if tol := s.tolerance(); tol > 0 && from.IncreaseMin > 0 {
-		c.OverallMin = round3(rounded - tol + from.IncreaseMin)
+	if from.IncreaseMin > 0 {
+		c.OverallMin = round3(rounded + from.IncreaseMin)
 	}
 	return c, s, true
 }

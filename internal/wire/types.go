@@ -50,7 +50,9 @@ type Wire struct {
 	Strands      int    // strands in hand, 1-8
 }
 
-// Cover is one enamel build of a size. Lengths in mm on the diameter; 0 means that no source gives the figure.
+// Cover is one enamel build of a size. Lengths in mm on the diameter; 0 means that no source gives the
+// figure. OverallMin of an IEC grade is nominal conductor + minimum increase, as supplier tables print
+// it; of a NEMA build smallest conductor + minimum increase, as its tables print it.
 type Cover struct {
 	Build                               Build
 	IncreaseMin, OverallMin, OverallMax unit.Millimetre
