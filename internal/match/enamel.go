@@ -21,14 +21,15 @@ type powerLaw struct{ a, b float64 }
 
 func (p powerLaw) at(d float64) float64 { return math.Exp(p.a + p.b*math.Log(d)) }
 
-// priorEnamel is used where the wire table has no figures: the middle between the least increase and
-// the largest overall diameter runs about as these powers over 0.1 to 1.5 mm (from memory).
+// priorEnamel is used where the wire table has no figures: the largest increase runs about as these
+// powers over 0.1 to 1.5 mm (from memory).
 var priorEnamel = [nBuilds]powerLaw{
-	{math.Log(0.058), 0.45}, {math.Log(0.043), 0.45}, {math.Log(0.078), 0.42}, {math.Log(0.115), 0.42}, {math.Log(0.045), 0.42}, {math.Log(0.085), 0.42}, {math.Log(0.125), 0.42},
+	{math.Log(0.070), 0.45}, {math.Log(0.055), 0.45}, {math.Log(0.095), 0.45}, {math.Log(0.135), 0.45}, {math.Log(0.055), 0.45}, {math.Log(0.10), 0.45}, {math.Log(0.14), 0.45},
 }
 
-// learnEnamel fits the middle enamel increase of each build to the published sizes of the table
-// between 0.05 and 3 mm.
+// learnEnamel fits the largest enamel increase of each build to the published sizes of the table
+// between 0.05 and 3 mm. The largest and not the middle, because an old wire still carries some of
+// its varnish (common practice, no source); enamelSD leaves room for both.
 func learnEnamel(t *wire.Table) (out [nBuilds]powerLaw) {
 	out = priorEnamel
 	if t == nil {
@@ -41,11 +42,10 @@ func learnEnamel(t *wire.Table) (out [nBuilds]powerLaw) {
 			continue
 		}
 		for _, c := range s.Covers {
-			middle := (float64(c.IncreaseMin) + float64(c.OverallMax) - d) / 2
-			if c.IncreaseMin > 0 && c.OverallMax > 0 && middle > 0 {
+			if most := float64(c.OverallMax) - d; c.OverallMax > 0 && most > 0 {
 				n := buildNumber(c.Build)
 				table[n].p = 2
-				table[n].add([]float64{1, math.Log(d)}, math.Log(middle), 1)
+				table[n].add([]float64{1, math.Log(d)}, math.Log(most), 1)
 			}
 		}
 	}

@@ -22,6 +22,7 @@ type Index struct {
 	texts   struct{ status, motor, origin, class texts }
 	buckets []bucket
 	model   model
+	ladder  gaugeLadder
 	wires   *wire.Table
 	total   float64 // Σ of the records' popularity
 	fixed   int     // bytes of the interned tables
@@ -89,6 +90,7 @@ func (b *Builder) Build() *Index {
 	x.popularity()
 	x.bucket()
 	x.learn(b.designs.seen)
+	x.ladder = x.newLadder()
 	return x
 }
 

@@ -77,8 +77,8 @@ func (x *Index) learnKw(sample []int, sites []site) kwTable {
 	return t
 }
 
-// plainMeanSD is mean and spread held by a prior, without robustness: throws come in a few kinds,
-// whose median would hide the rest.
+// plainMeanSD is mean and spread held by a prior. The spread rests on the mean absolute deviation:
+// throws come in a few kinds, whose median would hide the rest and whose square would overstate them.
 func plainMeanSD(v []float64, m0, s0, n0 float64) (mean, sd float64) {
 	n := float64(len(v))
 	sum := n0 * m0
@@ -86,12 +86,15 @@ func plainMeanSD(v []float64, m0, s0, n0 float64) (mean, sd float64) {
 		sum += x
 	}
 	mean = sum / (n + n0)
-	ss := n0 * (s0*s0 + sq(m0-mean))
+	dev := n0 * (s0/meanDevToSD + math.Abs(m0-mean))
 	for _, x := range v {
-		ss += sq(x - mean)
+		dev += math.Abs(x - mean)
 	}
-	return mean, math.Sqrt(ss / (n + n0))
+	return mean, meanDevToSD * dev / (n + n0)
 }
+
+// meanDevToSD is √(π/2): standard deviation over mean absolute deviation of a normal distribution.
+const meanDevToSD = 1.2533141373155003
 
 // at gives mean and spread of ln kw of a kind.
 func (t *kwTable) at(rotor, phases, poles uint8, slots uint16) (mean, sd float64) {

@@ -3,6 +3,7 @@ package match
 import (
 	"cmp"
 	"slices"
+	"statorbook/internal/winding"
 	"sync"
 )
 
@@ -22,10 +23,38 @@ func (x *Index) Match(q Query) (Answer, error) {
 	defer scratch.Put(w)
 	p := x.prepare(&q)
 	b := x.weigh(p, w)
-	var a Answer
+	w.rotors, w.coreAt = w.rotors[:0], w.coreAt[:0]
+	for i := range b.contexts {
+		w.rotors = append(w.rotors, b.contexts[i].site.rotor)
+	}
+	for i := range w.cores {
+		w.coreAt = append(w.coreAt, w.cores[i].core)
+	}
+	a := Answer{Assumed: p.assumed}
 	x.listCandidates(p, w, b, &a)
 	x.listCores(w, &a)
+	pts := x.spread(w)
+	x.overall(w, pts, &a)
+	x.propose(p, w, b, pts, x.cover(w, pts), &a)
+	x.readAs(p, w, b, &a)
+	x.extrapolated(p, &a)
+	x.decide(&a)
+	a.Cautions = winding.StandardCautions(winding.ProposalCautions...)
+	a.Status = "estimated"
+	if len(a.Proposals) > 0 && a.Proposals[0].Basis.Method == methodRecord {
+		a.Status = x.statusOf(&a)
+	}
 	return a, nil
+}
+
+// statusOf is the status of the record that the first proposal repeats.
+func (x *Index) statusOf(a *Answer) string {
+	for i := range a.Candidates {
+		if a.Candidates[i].WindingID == a.Proposals[0].Basis.WindingIDs[0] && a.Candidates[i].Status != "" {
+			return a.Candidates[i].Status
+		}
+	}
+	return "estimated"
 }
 
 // listCandidates fills the candidates, best first, and the probabilities of what is not among them.
@@ -42,7 +71,7 @@ func (x *Index) listCandidates(p *prepared, w *work, b *beliefs, a *Answer) {
 		core := w.cores[r.core].core
 		a.Candidates = append(a.Candidates, Candidate{
 			WindingID: x.recIDs.at(r.rec), CoreID: x.core.ids.at(core), FamilyID: x.lam.ids.at(x.core.lam[core]),
-			Probability: r.w, Status: x.texts.status.at(x.recs[r.rec].status),
+			Probability: r.w, Status: x.texts.status.at(x.recs[r.rec].status), Comparison: x.compare(p, int(core)),
 		})
 		listed += r.w
 	}

@@ -23,6 +23,7 @@ type model struct {
 	enamel  [nBuilds]powerLaw
 	build   [nBuilds]float64 // share of each enamel build
 	mass    massModel
+	ranges  [2][nDims][2]float64 // least and greatest known value by rotor position
 }
 
 // learn fits everything that rests on the records.
@@ -41,6 +42,7 @@ func (x *Index) learn(designSeen []float64) {
 	m.aux = x.learnAux(sample, sites)
 	m.strands, m.build = x.learnWires(sample)
 	m.mass = x.learnMass(sample, sites)
+	m.ranges = x.learnRanges()
 }
 
 // designShares normalises the counts among designs of the same phases.

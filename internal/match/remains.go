@@ -9,17 +9,17 @@ import (
 // Remains of the old winding (common practice, no source).
 const (
 	scrapSD     = 0.005 // mm, a micrometer on bare wire
-	enamelSD    = 0.12  // share of the enamel increase
+	enamelSD    = 0.20  // share of the enamel increase: builds vary, varnish adds
 	burntShrink = 0.98  // burnt wire reads 2 % thin,
-	burntSD     = 0.016 // with this scatter
+	burntSD     = 0.02  // with this scatter
 	toldRight   = 0.96  // the state as told is right
 	scrapWild   = 0.01  // share of scraps that belong to something else
 	mainShare   = 0.65  // a scrap of no known role is of the main winding
 
-	massSD     = 0.05 // ln of weighed copper
-	massLost   = 0.25 // share of weighings with some copper lost
-	lostMean   = -0.13
-	lostSD     = 0.11
+	massSD     = 0.05  // ln of weighed copper
+	massLost   = 0.25  // share of weighings with some copper lost
+	lostMean   = -0.12 // ln, and its spread
+	lostSD     = 0.09
 	massWild   = 0.02
 	coilSD     = 0.006 // ln of counted turns of one coil
 	coilWild   = 0.03
@@ -102,9 +102,11 @@ func (x *Index) newScrap(w *ScrapWire) scrapQuery {
 	if u := w.Diameter.Uncertainty; u > 0 && u < 5 {
 		s.sd = math.Max(u, 0.001)
 	}
-	if res := w.Diameter.Resolution; res > 0 && res < 1 {
-		s.sd = math.Hypot(s.sd, res/math.Sqrt(12))
+	res := w.Diameter.Resolution
+	if !(res > 0 && res < 1) {
+		res = 0.01 // most are read off to a hundredth
 	}
+	s.sd = math.Hypot(s.sd, res/math.Sqrt(12))
 	told := -1
 	switch {
 	case w.Condition == "burnt":

@@ -189,6 +189,11 @@ type work struct {
 	lams    []lamWeight
 	recs    []recWeight
 	parts   []part
+	points  []point
+	order   []int32
+	values  []weighted
+	rotors  []uint8  // rotor position of each context
+	coreAt  []uint32 // core of each place before the cores were sorted
 }
 
 // scores returns n scores to be overwritten.

@@ -1,0 +1,138 @@
+package match
+
+import (
+	"math"
+	"strconv"
+
+	"statorbook/internal/errs"
+	"statorbook/internal/unit"
+	"statorbook/internal/winding"
+)
+
+// figures adds what follows from a proposed scheme: fill, densities, current density, resistance,
+// mass, capacitor. What cannot be computed stays away; a scheme that cannot lie in the core is a finding.
+func (m *maker) figures() {
+	in := winding.AnalysisInput{Core: m.core, Scheme: m.out.Scheme, Supply: m.p.q.Supply}
+	plate := m.plateFor()
+	in.Nameplate = &plate
+	a, err := winding.Analyse(in, m.x.wires)
+	if err != nil {
+		m.out.Findings = append(m.out.Findings, errs.Finding{Code: "layout_doubtful", Severity: errs.SeverityWarning, Fields: []string{"scheme"},
+			Message: "the pattern of the record does not lie in this core as it stands: lay the coils out by hand and check slots and poles (" + err.Error() + ")"})
+		return
+	}
+	m.out.Densities = a.Densities
+	for _, f := range a.Findings {
+		if f.Severity != errs.SeverityNote {
+			m.out.Findings = append(m.out.Findings, f)
+		}
+	}
+	for i := range m.out.CoilSets {
+		m.setFigures(&m.out.CoilSets[i], &a)
+	}
+	m.capacitor(&a)
+}
+
+// plateFor is the nameplate under which the proposal is judged: what was read, and what was assumed for it.
+func (m *maker) plateFor() winding.Nameplate {
+	var n winding.Nameplate
+	if m.p.q.Nameplate != nil {
+		n = *m.p.q.Nameplate
+	}
+	if m.design.voltage > 0 {
+		n.Voltage = unit.Of(m.design.voltage)
+	}
+	if m.design.frequency > 0 {
+		n.Frequency = unit.Of(m.design.frequency)
+	}
+	n.Poles = m.poles
+	n.Connection = m.design.connection
+	if m.from >= 0 && m.out.Basis.Method == methodRecord && !n.CapacitorUF.Given {
+		if ln, ok := unpackLog(m.x.recs[m.from].capacitor); ok {
+			n.CapacitorUF = unit.Of(round3(math.Exp(ln)))
+		}
+	}
+	if !usable(n.CapacitorUF) {
+		n.CapacitorUF = unit.Measured{}
+	}
+	if !usable(n.Current) {
+		n.Current = unit.Measured{}
+	}
+	if !usable(n.Power) {
+		n.Power = unit.Measured{}
+	}
+	if !usable(n.Speed) {
+		n.Speed = unit.Measured{}
+	}
+	if !usable(n.CapacitorV) {
+		n.CapacitorV = unit.Measured{}
+	}
+	return n
+}
+
+// round3 keeps three significant digits.
+func round3(v float64) float64 {
+	f, err := strconv.ParseFloat(strconv.FormatFloat(v, 'g', 3, 64), 64)
+	if err != nil {
+		return v
+	}
+	return f
+}
+
+// setFigures copies the figures of one role; ranges follow the spread of turns and area.
+func (m *maker) setFigures(s *ProposedSet, a *winding.Analysis) {
+	r := a.RoleOf(s.Role)
+	if r == nil {
+		return
+	}
+	spread := 0.0
+	if !s.Role.IsPhase() && s.Role != winding.Main && m.out.Basis.Method != methodRecord {
+		spread = m.x.model.aux.turns[m.rotor].sd
+	}
+	if r.Resistance20 != nil {
+		s.Resistance20 = m.around(float64(*r.Resistance20), func(q *point) float64 { return q.n - q.a }, 2*spread)
+	}
+	if r.Mass != nil {
+		s.Mass = m.around(float64(*r.Mass), func(q *point) float64 { return q.n + q.a }, spread)
+	}
+	if r.CurrentDensity != nil {
+		j := float64(*r.CurrentDensity)
+		s.CurrentDensity = &j
+	}
+	ring := r.Ring
+	if ring == "" {
+		ring = winding.RingGap
+	}
+	var fullest *winding.Fill
+	for i := range a.Fill {
+		f := &a.Fill[i]
+		if f.Ring == ring && (fullest == nil || f.Fill.Copper > fullest.Copper) {
+			fullest = &f.Fill
+		}
+	}
+	if fullest != nil {
+		f := *fullest
+		s.Fill = &f
+	}
+}
+
+// capacitor proposes the run capacitor of a single-phase winding: the plate's, the record's, or what
+// such motors usually have, with the voltage that it bears at the highest supply.
+func (m *maker) capacitor(a *winding.Analysis) {
+	if m.design.phases != 1 || a.Capacitor == nil || !(a.Capacitor.Volts > 0) {
+		return
+	}
+	c := CapacitorProposal{VoltageV: float64(a.Capacitor.Volts)}
+	const toleranceLow, toleranceHigh = 0.95, 1.05 // run capacitors are sold to 5 % (common practice)
+	switch uf := a.Capacitor.UF; {
+	case uf != nil:
+		v := float64(*uf)
+		c.UF = unit.Range{P05: v * toleranceLow, P50: v, P95: v * toleranceHigh}
+	case a.Capacitor.PlausibleLow != nil && a.Capacitor.PlausibleHigh != nil:
+		low, high := float64(*a.Capacitor.PlausibleLow), float64(*a.Capacitor.PlausibleHigh)
+		c.UF = unit.Range{P05: low, P50: math.Sqrt(low * high), P95: high}
+	default:
+		return
+	}
+	m.out.Capacitor = &c
+}
