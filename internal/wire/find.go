@@ -115,7 +115,7 @@ func (t *Table) ambiguous(size string) error {
 	var readings []string
 	for _, s := range Systems() {
 		if i, err := t.find(s, size); err == nil {
-			readings = append(readings, fmt.Sprintf("%s (%.3f mm)", readingName(t.sizes[i]), t.sizes[i].Diameter))
+			readings = append(readings, fmt.Sprintf("%s (%s)", readingName(t.sizes[i]), readingDiameter(&t.sizes[i])))
 		}
 	}
 	if len(readings) == 0 {
@@ -123,6 +123,15 @@ func (t *Table) ambiguous(size string) error {
 	}
 	detail := fmt.Sprintf("size %s without a system may be %s; name the system", shorten(size), strings.Join(readings, " or "))
 	return impossible(CodeAmbiguousSize, detail, readings, size)
+}
+
+// readingDiameter words a diameter to three decimals. An American gauge is worded by its series, which
+// is what most lists print (12 is 2.053 mm), and by the inch figure that it is drawn to.
+func readingDiameter(s *Size) string {
+	if n := gaugeIndex(s.Size); s.System == AWG && math.Abs(float64(AWGFormulaDiameter(n)/s.Diameter)-1) < 0.02 {
+		return fmt.Sprintf("%.3f mm, drawn to %.4g in", AWGFormulaDiameter(n), Inches(s.Diameter))
+	}
+	return fmt.Sprintf("%.3f mm", s.Diameter)
 }
 
 func readingName(s Size) string {

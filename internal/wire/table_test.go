@@ -133,7 +133,7 @@ func TestFindAmbiguous(t *testing.T) {
 		f := fieldOf(t, read())
 		require.Equal(t, wire.CodeAmbiguousSize, f.Code)
 		require.Contains(t, f.Detail, "SWG 12 (2.642 mm)")
-		require.Contains(t, f.Detail, "AWG 12 (2.052 mm)")
+		require.Contains(t, f.Detail, "AWG 12 (2.053 mm, drawn to 0.0808 in)")
 	}
 	_, err := table.Find("", "nonsense")
 	require.Equal(t, wire.CodeUnknownSystem, fieldOf(t, err).Code)
