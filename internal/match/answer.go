@@ -277,8 +277,8 @@ func (x *Index) learnRanges() (out [2][nDims][2]float64) {
 	return out
 }
 
-// serviceFindings says when a stator is outside what matching answers for: 6 to 72 slots in a ring,
-// 5 W to 3 kW, up to 690 V, 50 or 60 Hz.
+// serviceFindings says when nameplate or supply are outside what matching answers for: 5 W to 3 kW,
+// up to 690 V, 50 or 60 Hz. The slots, 6 to 72 in a ring, are judged with the geometry.
 func serviceFindings(q *Query) []errs.Finding {
 	var out []errs.Finding
 	check := func(field string, v, low, high float64) {
@@ -286,10 +286,6 @@ func serviceFindings(q *Query) []errs.Finding {
 			out = append(out, errs.Finding{Code: "outside_service_range", Severity: errs.SeverityWarning, Fields: []string{field}, Found: &v, Expected: &errs.Expected{Value: math.Min(math.Max(v, low), high), Low: low, High: high},
 				Message: fmt.Sprintf("%s of %g is outside the %g to %g that matching answers for; no stator is named and no winding proposed", field, v, low, high)})
 		}
-	}
-	check("measurements.slots", float64(q.Measurements.Slots), 6, 72)
-	if r := q.Measurements.SecondRing; r != nil {
-		check("measurements.second_ring.slots", float64(r.Slots), 6, 72)
 	}
 	if n := q.Nameplate; n != nil {
 		check("nameplate.power_w", given(n.Power), 5, 3000)

@@ -3,6 +3,7 @@ package match
 import (
 	"cmp"
 	"slices"
+	"statorbook/internal/errs"
 	"statorbook/internal/winding"
 	"sync"
 )
@@ -17,8 +18,19 @@ const (
 // scratch holds work areas between matches; nothing of one query is left in the next.
 var scratch = sync.Pool{New: func() any { return new(work) }}
 
-// Match says which catalogued stator the query is, how sure that is, and what winding to try.
+// Match says which catalogued stator the query is, how sure that is, and what winding to try. The
+// same query on the same index gives the same answer, bit for bit. It fails with KindImpossible when
+// no stator can have the dimensions, however one of them is read. Outside the service range (6 to 72
+// slots, 5 W to 3 kW, up to 690 V, 50 or 60 Hz) the answer is "none" with a finding and no proposal.
 func (x *Index) Match(q Query) (Answer, error) {
+	repaired, findings, err := checkGeometry(&q.Measurements)
+	if err != nil {
+		return Answer{}, err
+	}
+	findings = append(findings, serviceFindings(&q)...)
+	if slices.ContainsFunc(findings, func(f errs.Finding) bool { return f.Code == "outside_service_range" }) {
+		return abstain(findings), nil
+	}
 	w := scratch.Get().(*work)
 	defer scratch.Put(w)
 	p := x.prepare(&q)
@@ -30,21 +42,43 @@ func (x *Index) Match(q Query) (Answer, error) {
 	for i := range w.cores {
 		w.coreAt = append(w.coreAt, w.cores[i].core)
 	}
-	a := Answer{Assumed: p.assumed}
+	a := Answer{Assumed: p.assumed, Findings: findings}
 	x.listCandidates(p, w, b, &a)
 	x.listCores(w, &a)
 	pts := x.spread(w)
 	x.overall(w, pts, &a)
 	x.propose(p, w, b, pts, x.cover(w, pts), &a)
 	x.readAs(p, w, b, &a)
+	a.addRepaired(repaired)
 	x.extrapolated(p, &a)
 	x.decide(&a)
+	x.next(p, w, b, &a)
+	x.assumptions(p, &a)
 	a.Cautions = winding.StandardCautions(winding.ProposalCautions...)
 	a.Status = "estimated"
 	if len(a.Proposals) > 0 && a.Proposals[0].Basis.Method == methodRecord {
 		a.Status = x.statusOf(&a)
 	}
 	return a, nil
+}
+
+// abstain is the answer where matching has no business.
+func abstain(findings []errs.Finding) Answer {
+	return Answer{None: Unlisted{1, 1, 1}, Findings: findings, Status: "estimated", Cautions: winding.StandardCautions(winding.ProposalCautions...)}
+}
+
+// addRepaired adds the reading without which the geometry would be impossible, unless the posterior
+// already tells how that figure was meant.
+func (a *Answer) addRepaired(repaired []ReadAs) {
+	for _, r := range repaired {
+		told := false
+		for i := range a.Readings {
+			told = told || a.Readings[i].Field == r.Field
+		}
+		if !told {
+			a.Readings = append(a.Readings, r)
+		}
+	}
 }
 
 // statusOf is the status of the record that the first proposal repeats.

@@ -1,0 +1,158 @@
+package match
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"statorbook/internal/errs"
+	"statorbook/internal/stator"
+	"statorbook/internal/unit"
+)
+
+// maxRepairs is how many figures of one query may be doubtful before it is refused.
+const maxRepairs = 2
+
+// checkGeometry checks whether any stator can have these readings. An impossibility that one
+// alternative reading of one figure removes is told, and the query is answered; else it is refused.
+func checkGeometry(c *stator.Core) (repaired []ReadAs, findings []errs.Finding, err error) {
+	findings = stator.Check(*c)
+	if !stator.Impossible(findings) {
+		return nil, hints(findings), nil
+	}
+	trial, left := *c, errorCount(findings)
+	for left > 0 && len(repaired) < maxRepairs {
+		d, value, rest := repair(c, &trial, left)
+		if rest >= left {
+			break
+		}
+		left = rest
+		trial = withReading(&trial, d, value)
+		repaired = append(repaired, ReadAs{Field: dims[d].field, Typed: d.of(c).Value, ReadAs: roundFigure(value), Probability: altShare})
+	}
+	if left > 0 {
+		return nil, nil, impossibleError(findings)
+	}
+	for i := range findings {
+		if f := &findings[i]; f.Severity == errs.SeverityError {
+			f.Severity = errs.SeverityWarning
+			r := slipOf(f, repaired)
+			f.LikelySlip = &errs.Slip{Code: "reading_doubtful", Field: "measurements." + r.Field, Corrected: formatFloat(r.ReadAs)}
+		}
+	}
+	return repaired, hints(findings), nil
+}
+
+// slipOf is the doubtful reading that a finding is about.
+func slipOf(f *errs.Finding, repaired []ReadAs) ReadAs {
+	for _, r := range repaired {
+		if slices.Contains(f.Fields, r.Field) {
+			return r
+		}
+	}
+	return repaired[0]
+}
+
+func errorCount(findings []errs.Finding) int {
+	n := 0
+	for i := range findings {
+		if findings[i].Severity == errs.SeverityError {
+			n++
+		}
+	}
+	return n
+}
+
+// repair finds the alternative reading of one figure of c that leaves the fewest impossibilities in
+// trial, the likeliest of equals.
+func repair(c, trial *stator.Core, left int) (field dim, value float64, rest int) {
+	rest = left
+	weight := 0.0
+	for d := dGap; d < nDims; d++ {
+		m := d.of(c)
+		if !usable(m) {
+			continue
+		}
+		for _, a := range alternatives(m) {
+			n := errorCount(stator.Check(withReading(trial, d, a.value)))
+			if n < rest || n == rest && n < left && a.weight > weight {
+				field, value, rest, weight = d, a.value, n, a.weight
+			}
+		}
+	}
+	return field, value, rest
+}
+
+// hints keeps the findings of a geometry check that a person at the bench can act on, with the names of the request.
+func hints(findings []errs.Finding) []errs.Finding {
+	out := findings[:0:0]
+	for _, f := range findings {
+		fields := make([]string, len(f.Fields))
+		for i, name := range f.Fields {
+			fields[i] = "measurements." + name
+		}
+		f.Fields = fields
+		out = append(out, f)
+	}
+	return out
+}
+
+// withReading returns a copy of c with dimension d set to v.
+func withReading(c *stator.Core, d dim, v float64) stator.Core {
+	out := *c
+	if c.SecondRing != nil {
+		ring := *c.SecondRing
+		out.SecondRing = &ring
+	}
+	m := unit.Of(v)
+	switch d {
+	case dGap:
+		out.GapDiameter = m
+	case dBack:
+		out.BackDiameter = m
+	case dTooth:
+		out.ToothWidth = m
+	case dDepth:
+		out.SlotDepth = m
+	case dOpening:
+		out.SlotOpening = m
+	case dYoke:
+		out.BackIron = m
+	case dArea:
+		out.SlotArea = m
+	case dStack:
+		out.StackLength = m
+	case dTooth2:
+		out.SecondRing.ToothWidth = m
+	case dDepth2:
+		out.SecondRing.SlotDepth = m
+	case dOpening2:
+		out.SecondRing.SlotOpening = m
+	case dArea2:
+		out.SecondRing.SlotArea = m
+	}
+	return out
+}
+
+// impossibleError names every figure that no stator can have.
+func impossibleError(findings []errs.Finding) error {
+	var fields []errs.Field
+	for _, f := range findings {
+		if f.Severity != errs.SeverityError {
+			continue
+		}
+		pointer := "/measurements"
+		if len(f.Fields) > 0 {
+			pointer += "/" + strings.ReplaceAll(f.Fields[0], ".", "/")
+		}
+		e := errs.Field{Pointer: pointer, Code: strings.ToUpper(f.Code), Detail: f.Message + "; no single other reading of one figure removes this: measure again"}
+		if f.Found != nil {
+			e.Got = formatFloat(*f.Found)
+		}
+		if f.Expected != nil {
+			e.Allowed = []float64{f.Expected.Low, f.Expected.High}
+		}
+		fields = append(fields, e)
+	}
+	return errs.New(errs.KindImpossible, fmt.Sprintf("no stator has these dimensions (%d contradictions)", len(fields)), fields...)
+}
