@@ -40,6 +40,7 @@ func Analyse(in AnalysisInput, t *wire.Table) (Analysis, error) {
 	}
 	a.out.Slots = Occupancy(a.in.Scheme, coils, in.Core)
 	a.out.Findings = append(a.out.Findings, layoutFindings(a.in.Scheme, coils, a.out.Slots)...)
+	a.out.Findings = append(a.out.Findings, overPitched(a.in.Scheme, coils, in.Core)...)
 	a.out.Findings = append(a.out.Findings, unlikePaths(a.in.Scheme, coils, in.Core)...)
 	if err := a.sets(); err != nil {
 		return Analysis{}, underScheme(err)
@@ -52,6 +53,7 @@ func Analyse(in AnalysisInput, t *wire.Table) (Analysis, error) {
 	a.capacitor()
 	a.terminals()
 	a.bands()
+	a.out.qualify()
 	slices.Sort(a.out.Missing)
 	a.out.Missing = slices.Compact(a.out.Missing)
 	return a.out, nil

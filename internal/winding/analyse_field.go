@@ -25,16 +25,7 @@ func (a *analyser) leading() (role Role, turns float64, ok bool) {
 // field gives EMF, flux per pole and densities.
 func (a *analyser) field() {
 	role, turns, ok := a.leading()
-	if !a.nominal {
-		a.missing("nameplate.voltage_v")
-	}
-	if a.freq == 0 {
-		a.missing("nameplate.frequency_hz")
-	}
-	if a.three && a.conn == "" {
-		a.missing("nameplate.connection")
-	}
-	if !ok || !a.nominal || a.freq == 0 || a.conn == "" {
+	if !a.operated() || !ok {
 		return
 	}
 	ke := BackEMFSinglePhase
@@ -53,6 +44,25 @@ func (a *analyser) field() {
 	a.out.EMF, a.out.FluxPerPole = &emf, &flux
 	a.method("emf_v", "winding volts (line volts / sqrt 3 in star) x back EMF ratio", a.voltsFrom, "nameplate.connection", "back_emf_ratio")
 	a.method("flux_per_pole_mwb", "E = sqrt 2 pi f N kw flux, solved for the flux, with the effective turns of "+string(role), "emf_v", a.freqFrom, "effective_turns")
+	a.densities(flux)
+}
+
+// operated tells whether volts, frequency and connection are known, and lists what is missing.
+func (a *analyser) operated() bool {
+	if !a.nominal {
+		a.missing("nameplate.voltage_v")
+	}
+	if a.freq == 0 {
+		a.missing("nameplate.frequency_hz")
+	}
+	if a.three && a.conn == "" {
+		a.missing("nameplate.connection")
+	}
+	return a.nominal && a.freq != 0 && a.conn != ""
+}
+
+// densities gives the densities of a flux.
+func (a *analyser) densities(flux unit.Milliweber) {
 	d, missing, ok := DensitiesAt(a.in.Core, a.out.Poles, flux)
 	for _, m := range missing {
 		a.missing("core." + m)

@@ -111,8 +111,8 @@ func TestAnalysisSaysWhatIsMissing(t *testing.T) {
 		"no gap":       {func(in *winding.AnalysisInput) { in.Core.GapDiameter = unit.Measured{} }, "core.gap_diameter_mm", func(a winding.Analysis) bool { return a.AmpereConductors == nil && a.Roles[0].MeanTurn == nil }},
 		"no tooth":     {func(in *winding.AnalysisInput) { in.Core.ToothWidth = unit.Measured{} }, "core.tooth_width_mm", func(a winding.Analysis) bool { return len(a.Densities.Teeth) == 0 }},
 		"no iron":      {func(in *winding.AnalysisInput) { in.Core.BackIron = unit.Measured{} }, "core.back_iron_mm", func(a winding.Analysis) bool { return a.Densities.BackIron == 0 }},
-		"no wire":      {func(in *winding.AnalysisInput) { in.Scheme.CoilSets[0].Wires = nil }, "coil_sets[0].wires", func(a winding.Analysis) bool { return a.Roles[0].Resistance20 == nil && len(a.Fill) == 0 }},
-		"no build":     {func(in *winding.AnalysisInput) { in.Scheme.CoilSets[0].Wires[0].Build = "" }, "coil_sets[0].wires.build", func(a winding.Analysis) bool { return a.Fill[0].Fill.Square == 0 && a.Fill[0].Fill.Copper > 0 }},
+		"no wire":      {func(in *winding.AnalysisInput) { in.Scheme.CoilSets[0].Wires = nil }, "scheme.coil_sets[0].wires", func(a winding.Analysis) bool { return a.Roles[0].Resistance20 == nil && len(a.Fill) == 0 }},
+		"no build":     {func(in *winding.AnalysisInput) { in.Scheme.CoilSets[0].Wires[0].Build = "" }, "scheme.coil_sets[0].wires.build", func(a winding.Analysis) bool { return a.Fill[0].Fill.Square == 0 && a.Fill[0].Fill.Copper > 0 }},
 		"no nameplate": {func(in *winding.AnalysisInput) { in.Nameplate = nil }, "nameplate.voltage_v", func(a winding.Analysis) bool { return a.EMF == nil && a.Roles[0].WindingFactor != nil }},
 		"no area": {func(in *winding.AnalysisInput) {
 			in.Core.SlotArea, in.Core.ToothWidth = unit.Measured{}, unit.Measured{}

@@ -112,6 +112,7 @@ func (a *analyser) bands() {
 	for i := range a.out.Roles {
 		a.roleBands(&a.out.Roles[i], scope)
 	}
+	a.mouth()
 	if a.out.AmpereConductors != nil {
 		a.outside(bandOf("ampere-conductors per metre", scope), "ampere_conductors", *a.out.AmpereConductors, note, warn, "nameplate.current_a", "coil_sets", "core.gap_diameter_mm")
 	}
@@ -132,6 +133,31 @@ func (a *analyser) bands() {
 		a.outside(bandOf("stack over pole pitch", "small induction"), "stack_over_pole_pitch", a.in.Core.StackLength.Value/float64(p), "", note, "core.stack_length_mm")
 	}
 }
+
+// mouth wants the wire to pass the slot opening one by one, with half a millimetre to spare (common
+// practice, no source), and the opening in its band.
+func (a *analyser) mouth() {
+	for i := range a.out.Roles {
+		r := &a.out.Roles[i]
+		opening, field := a.in.Core.SlotOpening, "core.slot_opening_mm"
+		if r.Ring == RingBack && a.in.Core.SecondRing != nil {
+			opening, field = a.in.Core.SecondRing.SlotOpening, "core.second_ring.slot_opening_mm"
+		}
+		wire := float64(r.conductor.Thickest)
+		if !opening.Given || !r.haveWire || wire+passes <= opening.Value {
+			continue
+		}
+		severity := errs.SeverityNote
+		if wire >= opening.Value {
+			severity = errs.SeverityWarning
+		}
+		a.find(errs.Finding{Code: "wire_through_mouth", Severity: severity, Fields: []string{fmt.Sprintf("coil_sets[%d].wires", i), field}, Found: ref(wire), Expected: &errs.Expected{Value: opening.Value - passes, Low: 0, High: opening.Value},
+			Message: fmt.Sprintf("wire of %.3g mm has to pass a slot opening of %.3g mm one by one; half a millimetre to spare is usual", wire, opening.Value)})
+	}
+}
+
+// passes is what a slot opening is wider than the wire, mm.
+const passes = 0.5
 
 func (a *analyser) roleBands(r *RoleAnalysis, scope string) {
 	fields := []string{fmt.Sprintf("coil_sets[%d]", r.Set)}

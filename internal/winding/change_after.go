@@ -156,6 +156,12 @@ func (c *changer) compare() {
 		row(f.name, "", "1", fill(b, f.of), fill(a, f.of))
 	}
 	row("ampere_conductors_per_m", "", "A/m", b.AmpereConductors, a.AmpereConductors)
+	c.compareRoles(row)
+}
+
+// compareRoles fills the lines of each winding.
+func (c *changer) compareRoles(row func(figure string, role Role, unitName string, before, after *float64)) {
+	b, a := c.out.Before, c.out.After
 	for i := range a.Roles {
 		x, y := &b.Roles[i], &a.Roles[i]
 		row("series_turns", y.Role, "1", &x.SeriesTurns, &y.SeriesTurns)

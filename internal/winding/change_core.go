@@ -141,6 +141,12 @@ func (c *changer) relay() error {
 	if ch.Span == 0 && ch.Pattern == nil {
 		return nil
 	}
+	return c.compareFactors(coils)
+}
+
+// compareFactors sets the winding factors of the new coils against the old ones.
+func (c *changer) compareFactors(coils [][]Coil) error {
+	s := &c.out.Scheme
 	for i := range s.CoilSets {
 		old, _ := FactorOfSet(c.in.Scheme.CoilSets[i], c.coils[i], c.out.Before.Poles, *c.in.Core, 1)
 		now, _ := FactorOfSet(s.CoilSets[i], coils[i], s.Poles, c.core, 1)

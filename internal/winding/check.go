@@ -50,6 +50,9 @@ func Check(s Sheet, t *wire.Table) CheckResult {
 		k.scheme(sound)
 	}
 	k.nameplate()
+	for i := range k.findings {
+		qualifyAll(k.findings[i].Fields)
+	}
 	return CheckResult{Findings: k.findings, Verdict: verdictOf(k.findings), Figures: k.figures}
 }
 
@@ -201,7 +204,7 @@ const farBeyond = 1.6
 
 func (k *sheetCheck) has(f errs.Finding) bool {
 	for _, g := range k.findings {
-		if g.Code == f.Code && g.Message == f.Message {
+		if g.Code == f.Code && g.Message == f.Message { // the analysis sees some things again
 			return true
 		}
 	}
@@ -215,23 +218,7 @@ func (k *sheetCheck) layout(s Scheme, coils [][]Coil) {
 	if k.three {
 		k.evenSlots(slots)
 	}
-	for i, set := range s.CoilSets {
-		q := stator.RingSlots(core, set.Ring == RingBack)
-		if s.Poles == 0 || q == 0 {
-			continue
-		}
-		pitch := float64(q) / float64(s.Poles)
-		for _, c := range coils[i] {
-			span := wrap(c.Out-c.In, q)
-			span = min(span, q-span)
-			if span > 1 && float64(span) > pitch+1 {
-				k.findings = append(k.findings, errs.Finding{Code: "over_pitched", Severity: errs.SeverityWarning, Fields: []string{fmt.Sprintf("scheme.coil_sets[%d]", i), "scheme.poles"}, Found: ref(float64(span + 1)),
-					Expected: &errs.Expected{Value: math.Round(pitch) + 1, Low: 2, High: math.Floor(pitch) + 2},
-					Message:  fmt.Sprintf("coil %d-%d of the %s winding spans %d slots, more than the pole pitch of %.3g: a throw or the number of poles is doubtful", c.In, c.Out, set.Role, span, pitch)})
-				break
-			}
-		}
-	}
+	k.findings = append(k.findings, overPitched(s, coils, core)...)
 }
 
 // evenSlots wants as many coil sides in every slot of a three-phase winding.

@@ -174,7 +174,7 @@ func TestImpossibleSheets(t *testing.T) {
 		code, field string
 	}{
 		"throw":       {func(s *winding.Sheet) { s.Scheme.CoilSets[0].Pattern.Throws[0] = 40 }, "throw_impossible", "scheme.coil_sets[0].pattern.throws[0]"},
-		"gap":         {func(s *winding.Sheet) { s.Core.GapDiameter = unit.Of(660) }, "gap_on_wrong_side", "gap_diameter_mm"},
+		"gap":         {func(s *winding.Sheet) { s.Core.GapDiameter = unit.Of(660) }, "gap_on_wrong_side", "core.gap_diameter_mm"},
 		"wire":        {func(s *winding.Sheet) { s.Scheme.CoilSets[0].Wires[0].Size = "99" }, "", "scheme.coil_sets[0].wires[0]"},
 		"poles":       {func(s *winding.Sheet) { s.Scheme.Poles = 3 }, "poles_impossible", "scheme.poles"},
 		"volts":       {func(s *winding.Sheet) { s.Nameplate.Voltage = unit.Of(-1) }, "out_of_range", "nameplate.voltage_v"},

@@ -79,11 +79,11 @@ func TestHalfCoilFan(t *testing.T) {
 		require.NotEmpty(t, a.Why)
 		fields[a.Field] = a.Value
 	}
-	require.Equal(t, "no", fields["coil_sets[0].alternate"])
-	require.InDelta(t, 1, fields["coil_sets[1].first_slot"], 0)
+	require.Equal(t, "no", fields["scheme.coil_sets[0].alternate"])
+	require.InDelta(t, 1, fields["scheme.coil_sets[1].first_slot"], 0)
 	require.Contains(t, fields, "back_emf_ratio")
 	require.Contains(t, fields, "stacking_factor")
-	require.Contains(t, fields, "second_ring.slot_area_mm2")
+	require.Contains(t, fields, "core.second_ring.slot_area_mm2")
 	require.InDelta(t, 1, *got.Roles[0].WindingFactor, 1e-12)
 	require.InDelta(t, 90, *got.Displacement, 1e-9)
 	require.Equal(t, 7, got.Roles[0].Coils)

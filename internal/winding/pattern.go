@@ -80,15 +80,7 @@ func checkPattern(p Pattern, poles, q int) []errs.Field {
 	if len(p.Throws) == 0 || len(p.Throws) > q {
 		add("throws", "THROWS_MISSING", fmt.Sprintf("give 1 to %d throws, outermost first", q), fmt.Sprint(len(p.Throws)))
 	}
-	for i, t := range p.Throws {
-		at := fmt.Sprintf("throws/%d", i)
-		switch {
-		case t == 1:
-			add(at, "SAME_SLOT_TWICE", "throw 1-1: the coil lies in its slot twice; throws count from the coil's own first slot as 1", "1")
-		case t < 1 || t > q:
-			add(at, "THROW_IMPOSSIBLE", fmt.Sprintf("throw 1-%d does not exist in a ring of %d slots", t, q), fmt.Sprint(t))
-		}
-	}
+	checkThrows(p, q, add)
 	if n := len(p.Turns); n != len(p.Throws) && n != 1 {
 		add("turns", "TURNS_COUNT", fmt.Sprintf("%d turns for %d throws: give one for each throw, or one for all", n, len(p.Throws)), fmt.Sprint(n))
 	}
@@ -105,6 +97,20 @@ func checkPattern(p Pattern, poles, q int) []errs.Field {
 	if p.FirstSlot < 0 || p.FirstSlot > q {
 		add("first_slot", "SLOT_OUT_OF_RANGE", fmt.Sprintf("there is no slot %d in a ring of %d", p.FirstSlot, q), fmt.Sprint(p.FirstSlot))
 	}
+	return fields
+}
+
+// checkThrows names throws that no coil of the ring has, or that share no centre.
+func checkThrows(p Pattern, q int, add func(pointer, code, detail, got string)) {
+	for i, t := range p.Throws {
+		at := fmt.Sprintf("throws/%d", i)
+		switch {
+		case t == 1:
+			add(at, "SAME_SLOT_TWICE", "throw 1-1: the coil lies in its slot twice; throws count from the coil's own first slot as 1", "1")
+		case t < 1 || t > q:
+			add(at, "THROW_IMPOSSIBLE", fmt.Sprintf("throw 1-%d does not exist in a ring of %d slots", t, q), fmt.Sprint(t))
+		}
+	}
 	if p.Kind == Concentric || p.Kind == Skein {
 		for i, t := range p.Throws {
 			if i > 0 && (p.Throws[0]-t)%2 != 0 {
@@ -112,7 +118,6 @@ func checkPattern(p Pattern, poles, q int) []errs.Field {
 			}
 		}
 	}
-	return fields
 }
 
 // checkBelts says whether a balanced three-phase winding with so many coils of one phase exists:

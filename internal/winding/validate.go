@@ -205,5 +205,29 @@ func layoutFindings(s Scheme, coils [][]Coil, slots []SlotUse) []errs.Finding {
 	return out
 }
 
+// overPitched finds coils that reach over more than a pole pitch and a slot: in honest windings a throw
+// or the number of poles is wrong then. Coils round one tooth are not judged.
+func overPitched(s Scheme, coils [][]Coil, core stator.Core) []errs.Finding {
+	var out []errs.Finding
+	for i, set := range s.CoilSets {
+		q := stator.RingSlots(core, set.Ring == RingBack)
+		if s.Poles == 0 || q == 0 {
+			continue
+		}
+		pitch := float64(q) / float64(s.Poles)
+		for _, c := range coils[i] {
+			span := wrap(c.Out-c.In, q)
+			span = min(span, q-span)
+			if span > 1 && float64(span) > pitch+1 {
+				out = append(out, errs.Finding{Code: "over_pitched", Severity: errs.SeverityWarning, Fields: []string{fmt.Sprintf("coil_sets[%d]", i), "poles"}, Found: ref(float64(span + 1)),
+					Expected: &errs.Expected{Value: math.Round(pitch) + 1, Low: 2, High: math.Floor(pitch) + 2},
+					Message:  fmt.Sprintf("coil %d-%d of the %s winding spans %d slots, more than the pole pitch of %.3g: a throw or the number of poles is doubtful", c.In, c.Out, set.Role, span, pitch)})
+				break
+			}
+		}
+	}
+	return out
+}
+
 // maxSides is two layers of each of two windings (common practice, no source).
 const maxSides = 4
