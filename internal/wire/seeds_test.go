@@ -60,6 +60,7 @@ type (
 	}
 	seedResistance struct {
 		Convention wire.Convention `json:"convention"`
+		Printed    bool            `json:"printed"`
 		Ohms       seedLimits      `json:"ohm_per_km_20c"`
 	}
 	seedEnamel struct {
@@ -129,7 +130,7 @@ func seedOf(s wire.Size) seedSize {
 			Diameter: *length(s.Diameter), DiameterMin: length(s.DiameterMin), DiameterMax: length(s.DiameterMax),
 			Area: plain(sixDigits(float64(s.Area()))), ByRule: s.ByRule, Evidence: s.Evidence,
 		},
-		Resistance: seedResistance{Convention: o.Convention, Ohms: seedLimits{Min: ohms(o.Min), Nominal: ohms(o.Nominal), Max: ohms(o.Max)}},
+		Resistance: seedResistance{Convention: o.Convention, Printed: o.Printed, Ohms: seedLimits{Min: ohms(o.Min), Nominal: ohms(o.Nominal), Max: ohms(o.Max)}},
 		Mass:       plain(sixDigits(float64(s.Mass(wire.Copper)))),
 	}
 	for _, c := range s.Covers {
@@ -178,4 +179,49 @@ func TestSeedsAreGenerated(t *testing.T) {
 	committed, err := os.ReadFile(path)
 	require.NoError(t, err)
 	require.True(t, bytes.Equal(made, committed), "seeds/wires.jsonl differs from what the reference rows make; run this test with -update and read the change")
+}
+
+// TestSeedsAreFitToShip: whole bundle, an id once, a source and evidence on every row, suppliers and
+// pages in general words only.
+func TestSeedsAreFitToShip(t *testing.T) {
+	t.Parallel()
+	raw, err := os.ReadFile(filepath.Join("..", "..", "seeds", "wires.jsonl"))
+	require.NoError(t, err)
+	for _, word := range []string{".com", ".de", ".ru", "www", "http", "OpenMagnetics", "Wikipedia"} {
+		require.NotContains(t, string(raw), word)
+	}
+	lines := bytes.SplitAfter(bytes.TrimSuffix(raw, []byte("\n")), []byte("\n"))
+	ids := map[string]bool{}
+	for i, line := range lines {
+		var l struct {
+			Kind, ID string
+			Body     seedSize
+			Count    int
+			SHA256   string
+		}
+		switch require.NoError(t, json.Unmarshal(line, &l)); l.Kind {
+		case "manifest":
+			require.Zero(t, i)
+		case "wire":
+			require.Equal(t, l.ID, l.Body.ID)
+			require.False(t, ids[l.ID], l.ID)
+			ids[l.ID] = true
+			require.NotEmpty(t, l.Body.Sources, l.ID)
+			require.Regexp(t, `^(seen|derived|missing|minimum seen)`, l.Body.Conductor.Evidence, l.ID)
+			for _, c := range l.Body.Covered {
+				require.NotEmpty(t, c.Evidence, l.ID)
+				if c.OverallMax == nil {
+					require.Contains(t, c.Evidence, "missing", "%s %s", l.ID, c.Build)
+				}
+			}
+		case "end":
+			require.Equal(t, len(lines)-1, i)
+			require.Equal(t, i, l.Count)
+			sum := sha256.Sum256(bytes.Join(lines[:i], nil))
+			require.Equal(t, hex.EncodeToString(sum[:]), l.SHA256)
+		default:
+			require.Fail(t, "odd line", l.Kind)
+		}
+	}
+	require.Len(t, ids, 57+60+99, "SWG 7/0 to 50, AWG 4/0 to 56, R20 and R40 from 0.018 to 5.000 mm")
 }
