@@ -3,13 +3,15 @@ package wire
 import (
 	"fmt"
 	"math"
-	"strings"
 
 	"statorbook/internal/errs"
 )
 
 // likely is the probability from which a candidate counts in advice and twins.
 const likely = 0.01
+
+// adviceTwins is the most inseparable pairs that advice words; the list of pairs has them all.
+const adviceTwins = 3
 
 // settled is the probability from which nothing more need be measured.
 const settled = 0.95
@@ -114,7 +116,7 @@ func (t *Table) settleBy(id *Identification, s *Scrap, p *pooled) []string {
 			all = append(all, "weigh a measured length of clean bare wire, 10 m or more")
 		}
 	}
-	for _, pair := range id.Inseparable {
+	for _, pair := range id.Inseparable[:min(len(id.Inseparable), adviceTwins)] {
 		a, b := &t.sizes[t.byID[pair[0]]], &t.sizes[t.byID[pair[1]]]
 		all = append(all, fmt.Sprintf("%s and %s overlap within their tolerances (%s and %s mm): no measurement tells them apart; where the motor was wound or its drawing may, and their areas differ by %.1f %%",
 			readingName(*a), readingName(*b), a.Text, b.Text, 100*math.Abs(float64(a.Area()/b.Area())-1)))
@@ -122,24 +124,27 @@ func (t *Table) settleBy(id *Identification, s *Scrap, p *pooled) []string {
 	return all
 }
 
-// resistanceAdvice names the length to measure and what the two likeliest unlike sizes would show.
+// tellsApart is the ratio of resistances from which a bench meter and a tape tell two wires apart.
+const tellsApart = 1.04
+
+// resistanceAdvice names the length to measure, what the likeliest size would show, and what the
+// likeliest one would that a resistance can tell from it.
 func (t *Table) resistanceAdvice(list []WireProbability) string {
-	first := t.sizes[t.byID[SizeID(list[0].Wire.System, list[0].Wire.Size)]]
+	per := func(c WireProbability) (name string, ohm float64) {
+		size := &t.sizes[t.byID[SizeID(c.Wire.System, c.Wire.Size)]]
+		return readingName(*size), float64(size.Ohms(c.Wire.Conductor, ReferenceTemperature).Nominal) / 1000
+	}
+	name, first := per(list[0])
 	length := 10.0
-	per := float64(first.Ohms(list[0].Wire.Conductor, ReferenceTemperature).Nominal) / 1000
-	for length*per < 0.5 && length < 1000 { // half an ohm is measured well with a bench meter
+	for length*first < 0.5 && length < 1000 { // half an ohm is measured well with a bench meter
 		length *= 2
 	}
-	var shows []string
-	for _, c := range list {
-		size := t.sizes[t.byID[SizeID(c.Wire.System, c.Wire.Size)]]
-		text := fmt.Sprintf("%s %.3g Ω", readingName(size), length*float64(size.Ohms(c.Wire.Conductor, ReferenceTemperature).Nominal)/1000)
-		if !contains(shows, text) {
-			shows = append(shows, text)
-		}
-		if len(shows) == 2 {
+	shows := fmt.Sprintf("%s shows %.3g Ω", name, length*first)
+	for _, c := range list[1:] {
+		if name, ohm := per(c); math.Max(ohm/first, first/ohm) > tellsApart {
+			shows += fmt.Sprintf(", %s %.3g Ω", name, length*ohm)
 			break
 		}
 	}
-	return fmt.Sprintf("measure the resistance of %.0f m with four wires at a known temperature: at 20 °C %s", length, strings.Join(shows, ", "))
+	return fmt.Sprintf("measure the resistance of %.0f m with four wires at a known temperature: at 20 °C %s", length, shows)
 }

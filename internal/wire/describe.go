@@ -40,12 +40,12 @@ func (q *query) describe(c *combination, place int) Equivalent {
 		e.ThermalClassChange = &change
 	}
 	e.Findings = q.findings(c, &e)
-	e.RankReason = rankReason(&c.key, place)
+	e.RankReason = rankReason(&c.key, e.AreaErrorPct, place)
 	return e
 }
 
 // rankReason says in words what placed an answer.
-func rankReason(k *rankKey, place int) string {
+func rankReason(k *rankKey, areaError float64, place int) string {
 	warned := "no warning"
 	if k.tier > 0 {
 		warned = "after those without a warning"
@@ -62,7 +62,7 @@ func rankReason(k *rankKey, place int) string {
 	if k.strands > 1 {
 		strands = "strands"
 	}
-	return fmt.Sprintf("rank %d: %s; area error %.1f %% (ranked in steps of 0.1 %%); %s, %d %s; %s", place+1, warned, float64(k.err)*millionth, gauges, k.strands, strands, slot)
+	return fmt.Sprintf("rank %d: %s; area error %+.1f %% (ranked without its sign, in steps of 0.1 %%); %s, %d %s; %s", place+1, warned, areaError, gauges, k.strands, strands, slot)
 }
 
 func finding(code string, severity errs.Severity, message string, fields ...string) errs.Finding {
@@ -127,6 +127,9 @@ func (q *query) warnings(c *combination, e *Equivalent) []errs.Finding {
 	}
 	if thin {
 		all = append(all, finding("enamel_thinner", errs.SeverityWarning, "the enamel is thinner than that of the old wire's build", "wires"))
+	}
+	if c.y >= 0 && q.hands[c.x].bare > farApart*q.hands[c.y].bare {
+		all = append(all, finding("gauges_far_apart", errs.SeverityWarning, "the two gauges are of very unlike thickness: the thin one carries next to nothing and breaks easily", "wires"))
 	}
 	if q.metal == Aluminium {
 		all = append(all, finding("needs_joint_practice", errs.SeverityWarning, "aluminium needs its own practice at every joint (oxide removed, crimped or welded, never plain soft solder to copper) and more slot area", "wires"))

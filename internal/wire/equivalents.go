@@ -97,7 +97,7 @@ type EquivalentResult struct {
 //
 // The search is exact: no combination that ranks before a listed one is left out. The rank, in this
 // order: combinations without a warning of the kinds area_low, does_not_fit, fit_unknown (when the old
-// wire's overall diameter is known), class_lower and enamel_thinner first; then the area error without its sign, in steps of 0.1 % (a twentieth of what
+// wire's overall diameter is known), class_lower, enamel_thinner and gauges_far_apart first; then the area error without its sign, in steps of 0.1 % (a twentieth of what
 // the conductor's tolerance moves); one gauge before two; fewer strands; less slot area with enamel
 // (unknown last; in millionths); the area error in millionths of a per cent; the order swg, awg, metric, thick to thin, thin builds first.
 //

@@ -74,6 +74,7 @@ func bruteForce(t testing.TB, table *wire.Table, from wire.Wire, o wire.Equivale
 			v.wires = append(v.wires, p.w)
 			v.sortText += fmt.Sprintf("%05d-", p.rank)
 		}
+		farApart := len(parts) == 2 && parts[0].r.Bare > 2*parts[1].r.Bare
 		v.err = 100 * (area/target - 1)
 		if v.strands > o.MaxStrands || v.err < low || v.err > high {
 			return
@@ -85,7 +86,7 @@ func bruteForce(t testing.TB, table *wire.Table, from wire.Wire, o wire.Equivale
 			ratio = square / (float64(old.Strands) * float64(old.Overall) * float64(old.Overall))
 			v.slot = int64(math.Round(ratio * 1e6))
 		}
-		if v.err < -2 || ratio > 1.05 || old.Overall > 0 && !known {
+		if v.err < -2 || ratio > 1.05 || old.Overall > 0 && !known || farApart {
 			v.tier = 1
 		}
 		v.sortText += fmt.Sprint(parts[0].w.Strands)
@@ -322,6 +323,7 @@ func TestEquivalentsLimitsAndFindings(t *testing.T) {
 		{"lower class warns", wire.EquivalentOptions{StockGiven: true, Stock: shelf("B", "22")}, false, "", "class_lower"},
 		{"no class notes", wire.EquivalentOptions{}, false, "", "class_not_stated"},
 		{"two thinner gauges", wire.EquivalentOptions{StockGiven: true, Stock: shelf("F", "25", "26"), Mixed: true, MaxStrands: 2}, false, "", "mixed_gauges"},
+		{"a hair beside a rod", wire.EquivalentOptions{StockGiven: true, Stock: shelf("F", "22", "36"), Mixed: true, MaxStrands: 2}, false, "", "gauges_far_apart"},
 		{"too thin", wire.EquivalentOptions{StockGiven: true, Stock: shelf("F", "23"), MaxStrands: 1}, false, "", "area_low"},
 		{"too thick", wire.EquivalentOptions{StockGiven: true, Stock: shelf("F", "21"), MaxStrands: 1}, false, "", "does_not_fit"},
 		{"thin enamel", wire.EquivalentOptions{Systems: []wire.System{wire.AWG}, Builds: []wire.Build{wire.Single}, MaxStrands: 1}, false, "", "enamel_thinner"},

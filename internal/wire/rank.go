@@ -13,6 +13,9 @@ const (
 	areaLow = -2.0
 	// slotFits is the slot-area ratio above which does_not_fit is a warning. Common practice, no source.
 	slotFits = 1.05
+	// farApart is the ratio of diameters above which two gauges in hand are a warning: the thin one carries
+	// next to nothing and breaks while winding. Common practice, no source.
+	farApart = 2.0
 	// errorStep is the step of the rank's area error, %.
 	errorStep = 0.1
 )
@@ -56,7 +59,7 @@ func (q *query) keyOf(c *combination, e float64) rankKey {
 		y := &q.hands[c.y]
 		k.gauges, k.strands, k.y = 2, c.a+c.b, y.order
 		square, known = square+float64(c.b)*y.square, known && y.square > 0
-		warned = warned || y.fault
+		warned = warned || y.fault || x.bare > farApart*y.bare
 	}
 	if q.oldSquare > 0 {
 		warned = warned || !known || square > slotFits*q.oldSquare
