@@ -28,7 +28,7 @@ var bands = []Band{
 	{"average gap flux density", "ceiling fan", "T", 0.25, 0.35, 0.5, fromPractice},
 	{"stator tooth density", "small induction", "T", 1.2, 1.5, 1.8, "design notes (read): mean at most 1.7 T; range from memory"},
 	{"back iron density", "small induction", "T", 0.9, 1.3, 1.6, fromPractice},
-	{"current density", "main winding", "A/mm2", 3, 5.5, 8, "design notes (read): 3 to 5; upper part from memory"},
+	{"current density", "main winding", "A/mm2", 3.5, 5.5, 8, "enclosed to ventilated; design notes (read) say 3 to 5, the rest from memory"},
 	{"current density", "ceiling fan", "A/mm2", 3, 4.5, 6.5, fromPractice},
 	{"ampere-conductors per metre", "three-phase", "A/m", 8000, 18000, 28000, "a design lecture uses 23000 for 3.7 kW (slides read); range from memory"},
 	{"ampere-conductors per metre", "single-phase", "A/m", 5000, 10000, 18000, fromPractice},

@@ -74,7 +74,9 @@ func checkPattern(p Pattern, poles, q int) []errs.Field {
 	default:
 		add("kind", "KIND_UNKNOWN", "a pattern is lap, concentric, tooth or skein", string(p.Kind))
 	}
-	if poles < 2 || poles%2 != 0 || poles > MaxPoles {
+	if poles == 0 {
+		fields = append(fields, errs.Field{Pointer: "/poles", Code: "POLES_MISSING", Detail: "a pattern is laid by the number of poles: give it, or list the coils"})
+	} else if poles < 2 || poles%2 != 0 || poles > MaxPoles {
 		fields = append(fields, errs.Field{Pointer: "/poles", Code: "POLES_IMPOSSIBLE", Detail: fmt.Sprintf("poles come in pairs, 2 to %d", MaxPoles), Got: fmt.Sprint(poles)})
 	}
 	if len(p.Throws) == 0 || len(p.Throws) > q {
