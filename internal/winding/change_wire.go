@@ -3,6 +3,7 @@ package winding
 import (
 	"fmt"
 	"math"
+	"slices"
 	"sort"
 
 	"statorbook/internal/errs"
@@ -24,13 +25,24 @@ func (c *changer) turns() {
 			p.Turns = c.rounded(i, set.Role, exact, factor)
 			continue
 		}
-		exact := make([]float64, len(set.Coils))
-		for k, co := range set.Coils {
-			exact[k] = co.Turns
+		c.listed(i, set, factor)
+	}
+}
+
+// listed rounds the turns of listed coils. Coils that were alike stay alike, or the poles would differ.
+func (c *changer) listed(i int, set *CoilSet, factor float64) {
+	var values []float64
+	for _, co := range set.Coils {
+		if !slices.Contains(values, co.Turns) {
+			values = append(values, co.Turns)
 		}
-		for k, turns := range c.rounded(i, set.Role, exact, factor) {
-			set.Coils[k].Turns = turns
-		}
+	}
+	whole := map[float64]float64{}
+	for _, v := range values {
+		whole[v] = c.rounded(i, set.Role, []float64{v}, factor)[0]
+	}
+	for k := range set.Coils {
+		set.Coils[k].Turns = whole[set.Coils[k].Turns]
 	}
 }
 
