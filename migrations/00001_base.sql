@@ -6,7 +6,7 @@
 -- +goose Up
 
 -- Quantities. A lone lower bound would let NaN and Infinity in, so each has both.
-CREATE DOMAIN length_mm     AS numeric CHECK (VALUE > 0 AND VALUE <= 10000);
+CREATE DOMAIN length_mm     AS numeric CHECK (VALUE > 0 AND VALUE <= 100000);
 CREATE DOMAIN area_mm2      AS numeric CHECK (VALUE > 0 AND VALUE <= 1000000);
 CREATE DOMAIN slot_pitches  AS numeric CHECK (VALUE >= -360 AND VALUE <= 360);
 CREATE DOMAIN voltage_v     AS numeric CHECK (VALUE > 0 AND VALUE <= 100000);

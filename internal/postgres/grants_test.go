@@ -6,12 +6,14 @@ import (
 
 	"github.com/jackc/pgx/v5"
 	"github.com/stretchr/testify/require"
+
+	"statorbook/internal/pgtest"
 )
 
 // TestAppRoleMayNot tries what the serving role must be denied (reliability: roles, history).
 func TestAppRoleMayNot(t *testing.T) {
 	t.Parallel()
-	_, app := newURLs(t)
+	_, app := pgtest.NewURLs(t)
 	insertOnly := []string{"family_revision", "winding_revision", "wire_size_revision", "insulation_class_revision",
 		"insulating_material_revision", "core", "family_core", "audit", "change", "person"}
 	heads := []string{"family", "winding", "wire_size", "insulation_class", "insulating_material", "institute", "catalogue_state"}
@@ -45,7 +47,7 @@ func TestAppRoleMayNot(t *testing.T) {
 // TestOwnerMeetsTheGuards shows that the triggers hold where grants do not reach.
 func TestOwnerMeetsTheGuards(t *testing.T) {
 	t.Parallel()
-	owner, _ := newURLs(t)
+	owner, _ := pgtest.NewURLs(t)
 	withRows(t, owner, func(ctx context.Context, tx pgx.Tx) {
 		_, err := tx.Exec(ctx, `
 			INSERT INTO audit (action) VALUES ('import');
@@ -72,7 +74,7 @@ func TestOwnerMeetsTheGuards(t *testing.T) {
 // and that one transaction raises it by one only.
 func TestRevisionIsBumpedOnce(t *testing.T) {
 	t.Parallel()
-	_, app := newURLs(t)
+	_, app := pgtest.NewURLs(t)
 	withRows(t, app, func(ctx context.Context, tx pgx.Tx) {
 		revisions := func() (state, family, winding int) {
 			require.NoError(t, tx.QueryRow(ctx, `SELECT s.revision, f.catalogue_revision, w.catalogue_revision
@@ -104,7 +106,7 @@ func TestRevisionIsBumpedOnce(t *testing.T) {
 // TestDraftsAreWalledOff drops every predicate: row-level security alone must hide and refuse.
 func TestDraftsAreWalledOff(t *testing.T) {
 	t.Parallel()
-	_, app := newURLs(t)
+	_, app := pgtest.NewURLs(t)
 	const insert = `INSERT INTO winding_draft (id, institute_id, author_person_id, state, content_hash, body, vetter_person_id, vetted_hash, vetted_at)
 		VALUES (gen_random_uuid(), $1, $2, $3, ` + testHash + `, '{}', $4, $5, $6)`
 	withRows(t, app, func(ctx context.Context, tx pgx.Tx) {

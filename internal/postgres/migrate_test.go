@@ -11,6 +11,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"statorbook/internal/errs"
+	"statorbook/internal/pgtest"
 	"statorbook/internal/postgres"
 )
 
@@ -55,7 +56,7 @@ func schemaOf(t *testing.T, url string) []string {
 
 func TestUpDownUpGivesTheSameSchema(t *testing.T) {
 	t.Parallel()
-	owner, app := emptyURLs(t)
+	owner, app := pgtest.NewEmpty(t)
 	empty := schemaOf(t, owner)
 	require.NoError(t, postgres.Migrate(t.Context(), owner, postgres.WithAppURL(app)))
 	first := schemaOf(t, owner)
@@ -82,7 +83,7 @@ func TestUpDownUpGivesTheSameSchema(t *testing.T) {
 // TestFourProcessesMigrateAtOnce starts this test binary four times on one empty database.
 func TestFourProcessesMigrateAtOnce(t *testing.T) {
 	t.Parallel()
-	owner, app := emptyURLs(t)
+	owner, app := pgtest.NewEmpty(t)
 	exe, err := os.Executable()
 	require.NoError(t, err)
 	outcome := make(chan error, 4)
@@ -124,7 +125,7 @@ func TestMigrateChild(t *testing.T) {
 
 func TestOneURLForEverything(t *testing.T) {
 	t.Parallel()
-	owner, _ := emptyURLs(t)
+	owner, _ := pgtest.NewEmpty(t)
 	require.NoError(t, postgres.Migrate(t.Context(), owner, postgres.WithAppURL(owner)))
 	store, err := postgres.Open(t.Context(), owner, postgres.WithConns(2))
 	require.NoError(t, err)
@@ -138,7 +139,7 @@ func TestOneURLForEverything(t *testing.T) {
 
 func TestAppRoleGetsItsLimits(t *testing.T) {
 	t.Parallel()
-	owner, app := newURLs(t)
+	owner, app := pgtest.NewURLs(t)
 	store, err := postgres.Open(t.Context(), app, postgres.WithConns(2))
 	require.NoError(t, err)
 	defer store.Close()
@@ -169,7 +170,7 @@ func TestAppRoleGetsItsLimits(t *testing.T) {
 
 func TestReadyWaitsForTheMigration(t *testing.T) {
 	t.Parallel()
-	owner, app := emptyURLs(t)
+	owner, app := pgtest.NewEmpty(t)
 	store, err := postgres.Open(t.Context(), app, postgres.WithConns(2))
 	require.NoError(t, err)
 	defer store.Close()

@@ -11,6 +11,8 @@ import (
 	"github.com/jackc/pgx/v5"
 	"github.com/jackc/pgx/v5/pgconn"
 	"github.com/stretchr/testify/require"
+
+	"statorbook/internal/pgtest"
 )
 
 // Ids of the rows that insertRows makes.
@@ -80,7 +82,7 @@ func stateOf(ctx context.Context, t *testing.T, tx pgx.Tx, sql string, args ...a
 
 func TestMeasuredKeepsDigits(t *testing.T) {
 	t.Parallel()
-	_, app := newURLs(t)
+	_, app := pgtest.NewURLs(t)
 	withRows(t, app, func(ctx context.Context, tx pgx.Tx) {
 		var gap, back, stack string
 		var gapUM, backUM, stackUM int
@@ -99,7 +101,7 @@ var pathKey = regexp.MustCompile(`->>? '([a-z0-9_]+)'`)
 // numeric column of the schema. Postgres orders NaN above all numbers, so a lone lower bound takes it.
 func TestNumbersHaveBothBounds(t *testing.T) {
 	t.Parallel()
-	_, app := newURLs(t)
+	_, app := pgtest.NewURLs(t)
 	withRows(t, app, func(ctx context.Context, tx pgx.Tx) {
 		rows, err := tx.Query(ctx, `
 			SELECT c.relname, a.attname, coalesce(pg_get_expr(d.adbin, d.adrelid), '')
@@ -148,7 +150,7 @@ func insertFigure(t *testing.T, table, expr, figure string) string {
 
 func TestConstraints(t *testing.T) {
 	t.Parallel()
-	_, app := newURLs(t)
+	_, app := pgtest.NewURLs(t)
 	family := func(columns, values string) string {
 		return `INSERT INTO family_revision (family_id, revision, change, demo, content_hash, body, ` + columns +
 			`) VALUES ('` + testFamily + `', 2, 'supersession', true, ` + testHash + `, '{}', ` + values + `)`

@@ -1,0 +1,144 @@
+package postgres
+
+import (
+	"context"
+
+	"github.com/jackc/pgx/v5"
+)
+
+// authors says whose work the demo lines of an import are; the zero value is nobody's, which is
+// what an import without a proof gets.
+type authors struct {
+	institute, author, vetter *string // UUIDs
+}
+
+// applyFamilies decides on the staged families and stores the new ones with their cores.
+func applyFamilies(ctx context.Context, tx pgx.Tx, by authors) error {
+	_, err := tx.Exec(ctx, `
+		CREATE TEMPORARY TABLE import_core ON COMMIT DROP AS
+		SELECT r.line, r.id::uuid AS family_id, r.revision, (c.core ->> 'id')::uuid AS core_id,
+		       measured(c.core -> 'stack_length_mm') AS stack_length_mm
+		FROM import_row r CROSS JOIN LATERAL jsonb_array_elements(r.body -> 'cores') c (core)
+		WHERE r.kind = 'family' AND jsonb_typeof(r.body -> 'cores') = 'array'`)
+	if err != nil {
+		return err
+	}
+	if _, err := tx.Exec(ctx, `ANALYZE import_core`); err != nil {
+		return err
+	}
+	_, err = tx.Exec(ctx, `
+		WITH r AS (
+			SELECT line, id::uuid AS id, revision, slug, state, demo, content_hash,
+			       row_number() OVER same AS nth, first_value(content_hash) OVER same AS first_hash,
+			       first_value(id::uuid) OVER (PARTITION BY slug ORDER BY line) AS slug_owner
+			FROM import_row WHERE kind = 'family' WINDOW same AS (PARTITION BY id, revision ORDER BY line)),
+		taken AS (
+			SELECT DISTINCT i.line FROM import_core i JOIN core c ON c.id = i.core_id WHERE c.family_id <> i.family_id
+			UNION SELECT i.line FROM import_core i JOIN import_core o ON o.core_id = i.core_id AND o.family_id <> i.family_id AND o.line < i.line)
+		INSERT INTO import_verdict (line, kind, outcome, code, change)
+		SELECT r.line, 'family', split_part(j.verdict, ' ', 1), nullif(split_part(j.verdict, ' ', 2), ''),
+		       CASE WHEN r.state = 'withdrawn' THEN 'withdrawal' WHEN h.id IS NULL THEN 'publication' ELSE 'supersession' END
+		FROM r LEFT JOIN family h ON h.id = r.id
+		       LEFT JOIN family_revision v ON v.family_id = r.id AND v.revision = r.revision
+		       LEFT JOIN family s ON s.slug = r.slug AND s.id <> r.id AND h.id IS NULL
+		       LEFT JOIN taken ON taken.line = r.line
+		       CROSS JOIN LATERAL (SELECT CASE
+		           WHEN r.content_hash <> r.first_hash OR v.content_hash <> r.content_hash THEN 'conflicting other_content'
+		           WHEN v.state <> r.state THEN 'conflicting other_state'
+		           WHEN r.nth > 1 OR v.revision IS NOT NULL THEN 'same'
+		           WHEN h.revision > r.revision THEN 'conflicting older_revision'
+		           WHEN h.institute_id IS NOT NULL AND NOT ($1::uuid IS NOT NULL AND r.demo AND h.institute_id = $1) THEN 'conflicting held_here'
+		           WHEN s.id IS NOT NULL OR (h.id IS NULL AND r.slug_owner <> r.id) THEN 'conflicting slug_taken'
+		           WHEN taken.line IS NOT NULL THEN 'conflicting core_taken'
+		           ELSE 'new' END AS verdict) j`, by.institute)
+	if err != nil {
+		return err
+	}
+	return storeFamilies(ctx, tx, by)
+}
+
+// storeFamilies writes heads, revisions and cores of the families found new.
+func storeFamilies(ctx context.Context, tx pgx.Tx, by authors) error {
+	_, err := tx.Exec(ctx, `
+		INSERT INTO family (id, slug, revision, state, institute_id)
+		SELECT DISTINCT ON (r.id) r.id::uuid, coalesce(h.slug, r.slug), r.revision, r.state, CASE WHEN r.demo THEN $1::uuid END
+		FROM import_row r JOIN import_verdict v USING (line) LEFT JOIN family h ON h.id = r.id::uuid
+		WHERE v.outcome = 'new' AND r.kind = 'family' ORDER BY r.id, r.revision DESC
+		ON CONFLICT (id) DO UPDATE SET revision = excluded.revision, state = excluded.state, institute_id = excluded.institute_id, modified_at = now()`,
+		by.institute)
+	if err != nil {
+		return err
+	}
+	_, err = tx.Exec(ctx, `
+		INSERT INTO family_revision (family_id, revision, state, change, reason, imported, demo, author_person_id, vetter_person_id, content_hash, body, findings)
+		SELECT r.id::uuid, r.revision, r.state, v.change, r.reason, NOT (r.demo AND $1::uuid IS NOT NULL), r.demo,
+		       CASE WHEN r.demo THEN $1::uuid END, CASE WHEN r.demo THEN $2::uuid END, r.content_hash, r.body, r.findings
+		FROM import_row r JOIN import_verdict v USING (line) WHERE v.outcome = 'new' AND r.kind = 'family' ORDER BY r.line`,
+		by.author, by.vetter)
+	if err != nil {
+		return err
+	}
+	_, err = tx.Exec(ctx, `
+		INSERT INTO core (id, family_id) SELECT DISTINCT i.core_id, i.family_id
+		FROM import_core i JOIN import_verdict v USING (line) WHERE v.outcome = 'new' ON CONFLICT (id) DO NOTHING`)
+	if err != nil {
+		return err
+	}
+	_, err = tx.Exec(ctx, `
+		INSERT INTO family_core (family_id, revision, core_id, stack_length_mm)
+		SELECT i.family_id, i.revision, i.core_id, i.stack_length_mm
+		FROM import_core i JOIN import_verdict v USING (line) WHERE v.outcome = 'new'`)
+	return err
+}
+
+// applyWindings decides on the staged windings and stores the new ones. It runs after
+// applyFamilies, so that a bundle may bring a family and its windings in any order.
+func applyWindings(ctx context.Context, tx pgx.Tx, by authors) error {
+	_, err := tx.Exec(ctx, `
+		WITH r AS (
+			SELECT line, id::uuid AS id, revision, slug, state, demo, family_id, core_id, content_hash,
+			       row_number() OVER same AS nth, first_value(content_hash) OVER same AS first_hash,
+			       first_value(id::uuid) OVER (PARTITION BY slug ORDER BY line) AS slug_owner
+			FROM import_row WHERE kind = 'winding' WINDOW same AS (PARTITION BY id, revision ORDER BY line))
+		INSERT INTO import_verdict (line, kind, outcome, code, change)
+		SELECT r.line, 'winding', split_part(j.verdict, ' ', 1), nullif(split_part(j.verdict, ' ', 2), ''),
+		       CASE WHEN r.state = 'withdrawn' THEN 'withdrawal' WHEN h.id IS NULL THEN 'publication' ELSE 'supersession' END
+		FROM r LEFT JOIN winding h ON h.id = r.id
+		       LEFT JOIN winding_revision v ON v.winding_id = r.id AND v.revision = r.revision
+		       LEFT JOIN winding s ON s.slug = r.slug AND s.id <> r.id AND h.id IS NULL
+		       LEFT JOIN core c ON c.id = r.core_id
+		       LEFT JOIN family f ON f.id = r.family_id
+		       CROSS JOIN LATERAL (SELECT CASE
+		           WHEN r.content_hash <> r.first_hash OR v.content_hash <> r.content_hash THEN 'conflicting other_content'
+		           WHEN v.state <> r.state THEN 'conflicting other_state'
+		           WHEN r.nth > 1 OR v.revision IS NOT NULL THEN 'same'
+		           WHEN h.revision > r.revision THEN 'conflicting older_revision'
+		           WHEN h.institute_id IS NOT NULL AND NOT ($1::uuid IS NOT NULL AND r.demo AND h.institute_id = $1) THEN 'conflicting held_here'
+		           WHEN s.id IS NOT NULL OR (h.id IS NULL AND r.slug_owner <> r.id) THEN 'conflicting slug_taken'
+		           WHEN r.family_id IS NOT NULL AND f.id IS NULL THEN 'refused unknown_family'
+		           WHEN r.core_id IS NOT NULL AND c.id IS NULL THEN 'refused unknown_core'
+		           WHEN c.family_id <> r.family_id THEN 'refused core_of_other_family'
+		           ELSE 'new' END AS verdict) j`, by.institute)
+	if err != nil {
+		return err
+	}
+	_, err = tx.Exec(ctx, `
+		INSERT INTO winding (id, slug, revision, state, institute_id, family_id, core_id, poles, times_seen)
+		SELECT DISTINCT ON (r.id) r.id::uuid, coalesce(h.slug, r.slug), r.revision, r.state, CASE WHEN r.demo THEN $1::uuid END,
+		       coalesce(r.family_id, c.family_id), r.core_id, r.poles, r.times_seen
+		FROM import_row r JOIN import_verdict v USING (line) LEFT JOIN winding h ON h.id = r.id::uuid LEFT JOIN core c ON c.id = r.core_id
+		WHERE v.outcome = 'new' AND r.kind = 'winding' ORDER BY r.id, r.revision DESC
+		ON CONFLICT (id) DO UPDATE SET revision = excluded.revision, state = excluded.state, institute_id = excluded.institute_id,
+			family_id = excluded.family_id, core_id = excluded.core_id, poles = excluded.poles,
+			times_seen = greatest(winding.times_seen, excluded.times_seen), modified_at = now()`, by.institute)
+	if err != nil {
+		return err
+	}
+	_, err = tx.Exec(ctx, `
+		INSERT INTO winding_revision (winding_id, revision, state, change, reason, imported, demo, author_person_id, vetter_person_id, content_hash, body, findings)
+		SELECT r.id::uuid, r.revision, r.state, v.change, r.reason, NOT (r.demo AND $1::uuid IS NOT NULL), r.demo,
+		       CASE WHEN r.demo THEN $1::uuid END, CASE WHEN r.demo THEN $2::uuid END, r.content_hash, r.body, r.findings
+		FROM import_row r JOIN import_verdict v USING (line) WHERE v.outcome = 'new' AND r.kind = 'winding' ORDER BY r.line`,
+		by.author, by.vetter)
+	return err
+}

@@ -1,0 +1,22 @@
+package postgres_test
+
+import (
+	"os"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"statorbook/internal/pgtest"
+	"statorbook/internal/postgres"
+)
+
+func TestMain(m *testing.M) { os.Exit(pgtest.Main(m)) }
+
+// open gives a store on a URL, closed with the test.
+func open(t testing.TB, url string) *postgres.Store {
+	t.Helper()
+	store, err := postgres.Open(t.Context(), url, postgres.WithConns(4))
+	require.NoError(t, err)
+	t.Cleanup(store.Close)
+	return store
+}

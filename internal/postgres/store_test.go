@@ -1,0 +1,156 @@
+package postgres_test
+
+import (
+	"context"
+	"net"
+	"sync"
+	"testing"
+	"time"
+
+	"github.com/jackc/pgx/v5"
+	"github.com/stretchr/testify/require"
+	"go.uber.org/goleak"
+
+	"statorbook/internal/errs"
+	"statorbook/internal/pgtest"
+	"statorbook/internal/postgres"
+)
+
+func TestBadURL(t *testing.T) {
+	t.Parallel()
+	_, err := postgres.Open(t.Context(), "postgres://%zz")
+	require.Equal(t, errs.KindInternal, errs.KindOf(err))
+	require.Error(t, err)
+}
+
+// TestNobodyListens shows that every method tells an unreachable database apart, and soon.
+func TestNobodyListens(t *testing.T) {
+	t.Parallel()
+	store := open(t, "postgres://nobody@127.0.0.1:1/none")
+	start := time.Now()
+	_, err := store.CatalogueRevision(t.Context())
+	require.Equal(t, errs.KindUnavailable, errs.KindOf(err), "%v", err)
+	require.Equal(t, errs.KindUnavailable, errs.KindOf(store.Ready(t.Context())))
+	require.Less(t, time.Since(start), 5*time.Second)
+}
+
+// TestSilentServer accepts and never answers (reliability row F7): the caller is told in two
+// seconds, and no goroutine stays.
+func TestSilentServer(t *testing.T) {
+	t.Parallel()
+	listener, err := net.Listen("tcp", "127.0.0.1:0")
+	require.NoError(t, err)
+	defer listener.Close()
+	var open sync.WaitGroup
+	open.Go(func() {
+		for {
+			conn, err := listener.Accept()
+			if err != nil {
+				return
+			}
+			defer conn.Close()
+		}
+	})
+	store, err := postgres.Open(t.Context(), "postgres://nobody@"+listener.Addr().String()+"/none?sslmode=disable")
+	require.NoError(t, err)
+	start := time.Now()
+	_, err = store.CatalogueRevision(t.Context())
+	require.Equal(t, errs.KindUnavailable, errs.KindOf(err), "%v", err)
+	require.Less(t, time.Since(start), 4*time.Second)
+	listener.Close()
+	open.Wait()
+	store.Close()
+}
+
+// TestBusyPool takes the only connection away: the next caller hears "busy" after two seconds.
+func TestBusyPool(t *testing.T) {
+	t.Parallel()
+	owner, _ := pgtest.NewURLs(t)
+	store, err := postgres.Open(t.Context(), owner, postgres.WithConns(1)) // this role has no lock_timeout
+
+	require.NoError(t, err)
+	defer store.Close()
+	blocker := lockState(t, owner)
+	waiting := make(chan error, 1)
+	go func() {
+		_, err := store.CatalogueRevision(t.Context())
+		waiting <- err
+	}()
+	require.Eventually(t, func() bool { return blockedBy(t, blocker) }, 5*time.Second, 10*time.Millisecond)
+	start := time.Now()
+	_, err = store.CatalogueRevision(t.Context())
+	require.Equal(t, errs.KindUnavailable, errs.KindOf(err), "%v", err)
+	require.InDelta(t, 2, time.Since(start).Seconds(), 1)
+	require.NoError(t, blocker.Rollback(t.Context()))
+	require.NoError(t, <-waiting)
+	_, err = store.CatalogueRevision(t.Context())
+	require.NoError(t, err, "works again by itself")
+}
+
+// TestLockTimeout shows that a read never waits for long behind a lock on its table.
+func TestLockTimeout(t *testing.T) {
+	t.Parallel()
+	owner, app := pgtest.NewURLs(t)
+	store := open(t, app)
+	blocker := lockState(t, owner)
+	start := time.Now()
+	_, err := store.CatalogueRevision(t.Context())
+	require.Equal(t, errs.KindTimeout, errs.KindOf(err), "%v", err)
+	require.Less(t, time.Since(start), 2*time.Second)
+	require.NoError(t, blocker.Rollback(t.Context()))
+}
+
+func TestCallersDeadlineHolds(t *testing.T) {
+	t.Parallel()
+	owner, app := pgtest.NewURLs(t)
+	store := open(t, app)
+	lockState(t, owner)
+	ctx, cancel := context.WithTimeout(t.Context(), 100*time.Millisecond)
+	defer cancel()
+	start := time.Now()
+	_, err := store.CatalogueRevision(ctx)
+	require.Equal(t, errs.KindTimeout, errs.KindOf(err), "%v", err)
+	require.Less(t, time.Since(start), 400*time.Millisecond, "deadline + 100 ms, and some for a loaded machine")
+}
+
+// lockState holds a lock on catalogue_state that readers wait for.
+func lockState(t *testing.T, owner string) pgx.Tx {
+	t.Helper()
+	conn, err := pgx.Connect(t.Context(), owner)
+	require.NoError(t, err)
+	t.Cleanup(func() { _ = conn.Close(context.Background()) })
+	tx, err := conn.Begin(t.Context())
+	require.NoError(t, err)
+	_, err = tx.Exec(t.Context(), `LOCK TABLE catalogue_state IN ACCESS EXCLUSIVE MODE`)
+	require.NoError(t, err)
+	return tx
+}
+
+// blockedBy says whether somebody waits for a lock in this database.
+func blockedBy(t *testing.T, tx pgx.Tx) bool {
+	var waiting int
+	err := tx.QueryRow(t.Context(), `SELECT count(*) FROM pg_locks WHERE NOT granted AND database = (SELECT oid FROM pg_database WHERE datname = current_database())`).Scan(&waiting)
+	require.NoError(t, err)
+	return waiting > 0
+}
+
+// TestNoGoroutineStays opens, uses, cancels and closes; what ran before does not count.
+func TestNoGoroutineStays(t *testing.T) {
+	_, app := pgtest.NewURLs(t)
+	before := goleak.IgnoreCurrent()
+	store, err := postgres.Open(t.Context(), app, postgres.WithConns(3))
+	require.NoError(t, err)
+	var done sync.WaitGroup
+	for i := range 60 {
+		done.Go(func() {
+			ctx, cancel := context.WithTimeout(t.Context(), time.Duration(i%7)*200*time.Microsecond+1)
+			defer cancel()
+			_, _ = store.CatalogueRevision(ctx)
+		})
+	}
+	done.Wait()
+	_, err = store.CatalogueRevision(t.Context())
+	require.NoError(t, err)
+	store.Close()
+	goleak.VerifyNone(t, before)
+}
