@@ -40,30 +40,118 @@ func TestImpossibleCores(t *testing.T) {
 		code  string
 		field string
 	}{
-		"gap outside the back":    {func(c *stator.Core) { c.GapDiameter = unit.Of(120) }, "gap_on_wrong_side", "gap_diameter_mm"},
-		"1180 for 118":            {func(c *stator.Core) { c.GapDiameter = unit.Of(1180) }, "gap_on_wrong_side", "gap_diameter_mm"},
-		"gap as the back":         {func(c *stator.Core) { c.GapDiameter = unit.Of(118) }, "gap_on_wrong_side", "gap_diameter_mm"},
-		"rotor position":          {func(c *stator.Core) { c.RotorPosition = stator.RotorOutside }, "gap_on_wrong_side", "gap_diameter_mm"},
-		"teeth":                   {func(c *stator.Core) { c.ToothWidth = unit.Of(8.7) }, "teeth_wider_than_pitch", "tooth_width_mm"},
-		"opening":                 {func(c *stator.Core) { c.SlotOpening = unit.Of(8.7) }, "opening_wider_than_pitch", "slot_opening_mm"},
-		"depth":                   {func(c *stator.Core) { c.SlotDepth = unit.Of(26) }, "deeper_than_iron", "slot_depth_mm"},
-		"back iron":               {func(c *stator.Core) { c.BackIron = unit.Of(30) }, "deeper_than_iron", "back_iron_mm"},
-		"area":                    {func(c *stator.Core) { c.SlotArea = unit.Of(500) }, "slot_area_impossible", "slot_area_mm2"},
-		"zero":                    {func(c *stator.Core) { c.StackLength = unit.Of(0) }, "not_positive", "stack_length_mm"},
-		"negative":                {func(c *stator.Core) { c.ToothWidth = unit.Of(-4) }, "not_positive", "tooth_width_mm"},
-		"not a number":            {func(c *stator.Core) { c.BackIron = unit.Of(math.NaN()) }, "not_finite", "back_iron_mm"},
-		"infinite":                {func(c *stator.Core) { c.GapDiameter = unit.Of(math.Inf(1)) }, "not_finite", "gap_diameter_mm"},
-		"one slot":                {func(c *stator.Core) { c.Slots = 1; c.SlotOpening = unit.Measured{} }, "slots_impossible", "slots"},
-		"negative slots":          {func(c *stator.Core) { c.Slots = -24 }, "slots_impossible", "slots"},
-		"361 slots":               {func(c *stator.Core) { c.Slots = 361; c.ToothWidth, c.SlotOpening = unit.Measured{}, unit.Measured{} }, "slots_impossible", "slots"},
-		"two phases":              {func(c *stator.Core) { c.Phases = 2 }, "phases_impossible", "phases"},
-		"fan: slit":               {func(c *stator.Core) { *c = fan(); c.SecondRing.SlotOpening = unit.Of(14) }, "slit_wider_than_tooth", "second_ring.slot_opening_mm"},
-		"fan: inner teeth":        {func(c *stator.Core) { *c = fan(); c.SecondRing.ToothWidth = unit.Of(17.6) }, "teeth_wider_than_pitch", "second_ring.tooth_width_mm"},
-		"fan: outer teeth":        {func(c *stator.Core) { *c = fan(); c.ToothWidth = unit.Of(23.9) }, "teeth_wider_than_pitch", "tooth_width_mm"},
-		"fan: gap inside":         {func(c *stator.Core) { *c = fan(); c.GapDiameter = unit.Of(60) }, "gap_on_wrong_side", "gap_diameter_mm"},
-		"fan: second ring slots":  {func(c *stator.Core) { *c = fan(); c.SecondRing.Slots = 1; c.SecondRing.ToothWidth = unit.Measured{} }, "slots_impossible", "second_ring.slots"},
-		"fan: deeper second ring": {func(c *stator.Core) { *c = fan(); c.SecondRing.SlotDepth = unit.Of(40) }, "deeper_than_iron", "second_ring.slot_depth_mm"},
-		"fan: area of inner slot": {func(c *stator.Core) { *c = fan(); c.SecondRing.SlotArea = unit.Of(400) }, "slot_area_impossible", "second_ring.slot_area_mm2"},
+		"gap outside the back": {
+			func(c *stator.Core) { c.GapDiameter = unit.Of(120) },
+			"gap_on_wrong_side",
+			"gap_diameter_mm",
+		},
+		"1180 for 118": {
+			func(c *stator.Core) { c.GapDiameter = unit.Of(1180) },
+			"gap_on_wrong_side",
+			"gap_diameter_mm",
+		},
+		"gap as the back": {
+			func(c *stator.Core) { c.GapDiameter = unit.Of(118) },
+			"gap_on_wrong_side",
+			"gap_diameter_mm",
+		},
+		"rotor position": {
+			func(c *stator.Core) { c.RotorPosition = stator.RotorOutside },
+			"gap_on_wrong_side",
+			"gap_diameter_mm",
+		},
+		"teeth": {
+			func(c *stator.Core) { c.ToothWidth = unit.Of(8.7) },
+			"teeth_wider_than_pitch",
+			"tooth_width_mm",
+		},
+		"opening": {
+			func(c *stator.Core) { c.SlotOpening = unit.Of(8.7) },
+			"opening_wider_than_pitch",
+			"slot_opening_mm",
+		},
+		"depth": {
+			func(c *stator.Core) { c.SlotDepth = unit.Of(26) },
+			"deeper_than_iron",
+			"slot_depth_mm",
+		},
+		"back iron": {
+			func(c *stator.Core) { c.BackIron = unit.Of(30) },
+			"deeper_than_iron",
+			"back_iron_mm",
+		},
+		"area": {
+			func(c *stator.Core) { c.SlotArea = unit.Of(500) },
+			"slot_area_impossible",
+			"slot_area_mm2",
+		},
+		"zero": {
+			func(c *stator.Core) { c.StackLength = unit.Of(0) },
+			"not_positive",
+			"stack_length_mm",
+		},
+		"negative": {
+			func(c *stator.Core) { c.ToothWidth = unit.Of(-4) },
+			"not_positive",
+			"tooth_width_mm",
+		},
+		"not a number": {
+			func(c *stator.Core) { c.BackIron = unit.Of(math.NaN()) },
+			"not_finite",
+			"back_iron_mm",
+		},
+		"infinite": {
+			func(c *stator.Core) { c.GapDiameter = unit.Of(math.Inf(1)) },
+			"not_finite",
+			"gap_diameter_mm",
+		},
+		"one slot": {
+			func(c *stator.Core) { c.Slots = 1; c.SlotOpening = unit.Measured{} },
+			"slots_impossible",
+			"slots",
+		},
+		"negative slots": {func(c *stator.Core) { c.Slots = -24 }, "slots_impossible", "slots"},
+		"361 slots": {
+			func(c *stator.Core) { c.Slots = 361; c.ToothWidth, c.SlotOpening = unit.Measured{}, unit.Measured{} },
+			"slots_impossible",
+			"slots",
+		},
+		"two phases": {func(c *stator.Core) { c.Phases = 2 }, "phases_impossible", "phases"},
+		"fan: slit": {
+			func(c *stator.Core) { *c = fan(); c.SecondRing.SlotOpening = unit.Of(14) },
+			"slit_wider_than_tooth",
+			"second_ring.slot_opening_mm",
+		},
+		"fan: inner teeth": {
+			func(c *stator.Core) { *c = fan(); c.SecondRing.ToothWidth = unit.Of(17.6) },
+			"teeth_wider_than_pitch",
+			"second_ring.tooth_width_mm",
+		},
+		"fan: outer teeth": {
+			func(c *stator.Core) { *c = fan(); c.ToothWidth = unit.Of(23.9) },
+			"teeth_wider_than_pitch",
+			"tooth_width_mm",
+		},
+		"fan: gap inside": {
+			func(c *stator.Core) { *c = fan(); c.GapDiameter = unit.Of(60) },
+			"gap_on_wrong_side",
+			"gap_diameter_mm",
+		},
+		"fan: second ring slots": {
+			func(c *stator.Core) { *c = fan(); c.SecondRing.Slots = 1; c.SecondRing.ToothWidth = unit.Measured{} },
+			"slots_impossible",
+			"second_ring.slots",
+		},
+		"fan: deeper second ring": {
+			func(c *stator.Core) { *c = fan(); c.SecondRing.SlotDepth = unit.Of(40) },
+			"deeper_than_iron",
+			"second_ring.slot_depth_mm",
+		},
+		"fan: area of inner slot": {
+			func(c *stator.Core) { *c = fan(); c.SecondRing.SlotArea = unit.Of(400) },
+			"slot_area_impossible",
+			"second_ring.slot_area_mm2",
+		},
 	} {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
@@ -91,14 +179,23 @@ func TestSecondLook(t *testing.T) {
 		edit func(*stator.Core)
 		code string
 	}{
-		"closure high":  {func(c *stator.Core) { c.BackIron = unit.Of(14.5) }, "closure"},
-		"closure low":   {func(c *stator.Core) { c.SlotDepth = unit.Of(10) }, "closure"},
-		"area":          {func(c *stator.Core) { c.SlotArea = unit.Of(30) }, "slot_area"},
-		"service range": {func(c *stator.Core) { c.Slots = 80; c.ToothWidth, c.SlotOpening = unit.Measured{}, unit.Measured{} }, "outside_service_range"},
-		"four slots":    {func(c *stator.Core) { c.Slots = 4 }, "outside_service_range"},
-		"turned":        {func(c *stator.Core) { *c = fan(); c.SecondRing.TurnedSlots = unit.Of(3.5) }, "turned_slots_unusual"},
-		"fan closure":   {func(c *stator.Core) { *c = fan(); c.BackIron = unit.Of(12) }, "closure"},
-		"fan partly":    {func(c *stator.Core) { *c = fan(); c.SecondRing.SlotDepth = unit.Measured{}; c.SlotDepth = unit.Of(30) }, "closure"},
+		"closure high": {func(c *stator.Core) { c.BackIron = unit.Of(14.5) }, "closure"},
+		"closure low":  {func(c *stator.Core) { c.SlotDepth = unit.Of(10) }, "closure"},
+		"area":         {func(c *stator.Core) { c.SlotArea = unit.Of(30) }, "slot_area"},
+		"service range": {
+			func(c *stator.Core) { c.Slots = 80; c.ToothWidth, c.SlotOpening = unit.Measured{}, unit.Measured{} },
+			"outside_service_range",
+		},
+		"four slots": {func(c *stator.Core) { c.Slots = 4 }, "outside_service_range"},
+		"turned": {
+			func(c *stator.Core) { *c = fan(); c.SecondRing.TurnedSlots = unit.Of(3.5) },
+			"turned_slots_unusual",
+		},
+		"fan closure": {func(c *stator.Core) { *c = fan(); c.BackIron = unit.Of(12) }, "closure"},
+		"fan partly": {
+			func(c *stator.Core) { *c = fan(); c.SecondRing.SlotDepth = unit.Measured{}; c.SlotDepth = unit.Of(30) },
+			"closure",
+		},
 	} {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
@@ -248,7 +345,13 @@ func TestCheckNeverPanics(t *testing.T) {
 		c := stator.Core{Phases: rapid.IntRange(0, 3).Draw(t, "phases"), RotorPosition: rapid.SampledFrom([]stator.RotorPosition{"", stator.RotorInside, stator.RotorOutside}).Draw(t, "rotor"),
 			Slots: rapid.IntRange(0, 80).Draw(t, "slots"), GapDiameter: m("gap"), BackDiameter: m("back"), StackLength: m("stack"), ToothWidth: m("tooth"), SlotDepth: m("depth"), SlotOpening: m("opening"), BackIron: m("iron"), SlotArea: m("area")}
 		if rapid.Bool().Draw(t, "second") {
-			c.SecondRing = &stator.Ring{Slots: rapid.IntRange(0, 80).Draw(t, "slots2"), ToothWidth: m("tooth2"), SlotDepth: m("depth2"), SlotOpening: m("opening2"), SlotArea: m("area2")}
+			c.SecondRing = &stator.Ring{
+				Slots:       rapid.IntRange(0, 80).Draw(t, "slots2"),
+				ToothWidth:  m("tooth2"),
+				SlotDepth:   m("depth2"),
+				SlotOpening: m("opening2"),
+				SlotArea:    m("area2"),
+			}
 		}
 		sharp := stator.Check(c)
 		wide := c

@@ -18,9 +18,15 @@ func capacitorMotor() winding.AnalysisInput {
 	in.Nameplate.CapacitorUF = unit.Of(4)
 	in.Nameplate.CapacitorV = unit.Of(400)
 	in.Scheme.CoilSets = append(in.Scheme.CoilSets, winding.CoilSet{
-		Role:    winding.Auxiliary,
-		Pattern: &winding.Pattern{Kind: winding.Lap, Throws: []int{6}, Turns: []float64{300}, Groups: 4, Alternate: yes()},
-		Wires:   metric("0.450"),
+		Role: winding.Auxiliary,
+		Pattern: &winding.Pattern{
+			Kind:      winding.Lap,
+			Throws:    []int{6},
+			Turns:     []float64{300},
+			Groups:    4,
+			Alternate: yes(),
+		},
+		Wires: metric("0.450"),
 	})
 	return in
 }
@@ -77,7 +83,12 @@ func TestCapacitorWarns(t *testing.T) {
 func TestSupplyGoesFirst(t *testing.T) {
 	t.Parallel()
 	in := workedStator()
-	in.Supply = &winding.Supply{Voltage: unit.Of(240), Frequency: unit.Of(60), Phases: 1, Connection: winding.ConnSingle}
+	in.Supply = &winding.Supply{
+		Voltage:    unit.Of(240),
+		Frequency:  unit.Of(60),
+		Phases:     1,
+		Connection: winding.ConnSingle,
+	}
 	got, err := winding.Analyse(in, benchTable(t))
 	require.NoError(t, err)
 	require.InDelta(t, 0.93*240, float64(*got.EMF), 1e-9)

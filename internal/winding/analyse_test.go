@@ -43,7 +43,13 @@ func workedStator() winding.AnalysisInput {
 	return winding.AnalysisInput{
 		Core: stator.Core{Phases: 1, RotorPosition: stator.RotorInside, Slots: 24, GapDiameter: unit.Of(66), StackLength: unit.Of(45), ToothWidth: unit.Of(4.1),
 			SlotDepth: unit.Of(11.5), BackIron: unit.Of(11.5), SlotArea: unit.Of(68), SlotAreaBasis: stator.AreaNet},
-		Nameplate: &winding.Nameplate{Voltage: unit.Of(230), Frequency: unit.Of(50), Current: unit.Of(0.75), Speed: unit.Of(1400), Connection: winding.ConnSingle},
+		Nameplate: &winding.Nameplate{
+			Voltage:    unit.Of(230),
+			Frequency:  unit.Of(50),
+			Current:    unit.Of(0.75),
+			Speed:      unit.Of(1400),
+			Connection: winding.ConnSingle,
+		},
 		Scheme: winding.Scheme{Poles: 4, CoilSets: []winding.CoilSet{{
 			Role: winding.Main, Pattern: &winding.Pattern{Kind: winding.Concentric, Throws: []int{6, 4}, Turns: []float64{153, 126}, Groups: 4, FirstSlot: 1, Alternate: yes()}, Wires: metric("0.450"),
 		}}},
@@ -104,16 +110,56 @@ func TestAnalysisSaysWhatIsMissing(t *testing.T) {
 		missing string
 		gone    func(winding.Analysis) bool
 	}{
-		"no volts":     {func(in *winding.AnalysisInput) { in.Nameplate.Voltage = unit.Measured{} }, "nameplate.voltage_v", func(a winding.Analysis) bool { return a.EMF == nil && a.FluxPerPole == nil }},
-		"no frequency": {func(in *winding.AnalysisInput) { in.Nameplate.Frequency = unit.Measured{} }, "nameplate.frequency_hz", func(a winding.Analysis) bool { return a.EMF == nil && a.Speed == nil }},
-		"no current":   {func(in *winding.AnalysisInput) { in.Nameplate.Current = unit.Measured{} }, "nameplate.current_a", func(a winding.Analysis) bool { return a.AmpereConductors == nil }},
-		"no stack":     {func(in *winding.AnalysisInput) { in.Core.StackLength = unit.Measured{} }, "core.stack_length_mm", func(a winding.Analysis) bool { return a.Densities == nil && a.Roles[0].Mass == nil }},
-		"no gap":       {func(in *winding.AnalysisInput) { in.Core.GapDiameter = unit.Measured{} }, "core.gap_diameter_mm", func(a winding.Analysis) bool { return a.AmpereConductors == nil && a.Roles[0].MeanTurn == nil }},
-		"no tooth":     {func(in *winding.AnalysisInput) { in.Core.ToothWidth = unit.Measured{} }, "core.tooth_width_mm", func(a winding.Analysis) bool { return len(a.Densities.Teeth) == 0 }},
-		"no iron":      {func(in *winding.AnalysisInput) { in.Core.BackIron = unit.Measured{} }, "core.back_iron_mm", func(a winding.Analysis) bool { return a.Densities.BackIron == 0 }},
-		"no wire":      {func(in *winding.AnalysisInput) { in.Scheme.CoilSets[0].Wires = nil }, "scheme.coil_sets[0].wires", func(a winding.Analysis) bool { return a.Roles[0].Resistance20 == nil && len(a.Fill) == 0 }},
-		"no build":     {func(in *winding.AnalysisInput) { in.Scheme.CoilSets[0].Wires[0].Build = "" }, "scheme.coil_sets[0].wires.build", func(a winding.Analysis) bool { return a.Fill[0].Fill.Square == 0 && a.Fill[0].Fill.Copper > 0 }},
-		"no nameplate": {func(in *winding.AnalysisInput) { in.Nameplate = nil }, "nameplate.voltage_v", func(a winding.Analysis) bool { return a.EMF == nil && a.Roles[0].WindingFactor != nil }},
+		"no volts": {
+			func(in *winding.AnalysisInput) { in.Nameplate.Voltage = unit.Measured{} },
+			"nameplate.voltage_v",
+			func(a winding.Analysis) bool { return a.EMF == nil && a.FluxPerPole == nil },
+		},
+		"no frequency": {
+			func(in *winding.AnalysisInput) { in.Nameplate.Frequency = unit.Measured{} },
+			"nameplate.frequency_hz",
+			func(a winding.Analysis) bool { return a.EMF == nil && a.Speed == nil },
+		},
+		"no current": {
+			func(in *winding.AnalysisInput) { in.Nameplate.Current = unit.Measured{} },
+			"nameplate.current_a",
+			func(a winding.Analysis) bool { return a.AmpereConductors == nil },
+		},
+		"no stack": {
+			func(in *winding.AnalysisInput) { in.Core.StackLength = unit.Measured{} },
+			"core.stack_length_mm",
+			func(a winding.Analysis) bool { return a.Densities == nil && a.Roles[0].Mass == nil },
+		},
+		"no gap": {
+			func(in *winding.AnalysisInput) { in.Core.GapDiameter = unit.Measured{} },
+			"core.gap_diameter_mm",
+			func(a winding.Analysis) bool { return a.AmpereConductors == nil && a.Roles[0].MeanTurn == nil },
+		},
+		"no tooth": {
+			func(in *winding.AnalysisInput) { in.Core.ToothWidth = unit.Measured{} },
+			"core.tooth_width_mm",
+			func(a winding.Analysis) bool { return len(a.Densities.Teeth) == 0 },
+		},
+		"no iron": {
+			func(in *winding.AnalysisInput) { in.Core.BackIron = unit.Measured{} },
+			"core.back_iron_mm",
+			func(a winding.Analysis) bool { return a.Densities.BackIron == 0 },
+		},
+		"no wire": {
+			func(in *winding.AnalysisInput) { in.Scheme.CoilSets[0].Wires = nil },
+			"scheme.coil_sets[0].wires",
+			func(a winding.Analysis) bool { return a.Roles[0].Resistance20 == nil && len(a.Fill) == 0 },
+		},
+		"no build": {
+			func(in *winding.AnalysisInput) { in.Scheme.CoilSets[0].Wires[0].Build = "" },
+			"scheme.coil_sets[0].wires.build",
+			func(a winding.Analysis) bool { return a.Fill[0].Fill.Square == 0 && a.Fill[0].Fill.Copper > 0 },
+		},
+		"no nameplate": {
+			func(in *winding.AnalysisInput) { in.Nameplate = nil },
+			"nameplate.voltage_v",
+			func(a winding.Analysis) bool { return a.EMF == nil && a.Roles[0].WindingFactor != nil },
+		},
 		"no area": {func(in *winding.AnalysisInput) {
 			in.Core.SlotArea, in.Core.ToothWidth = unit.Measured{}, unit.Measured{}
 		}, "core.slot_area_mm2",
@@ -156,33 +202,123 @@ func TestAnalysisRefuses(t *testing.T) {
 		change                change
 		pointer, code, detail string
 	}{
-		"slot out of range": {coils(winding.Coil{In: 7, Out: 25, Turns: 10}), "/scheme/coil_sets/0/coils/0/out", "SLOT_OUT_OF_RANGE", "coil 7-25: there is no slot 25 in a ring of 24"},
-		"same slot":         {coils(winding.Coil{In: 7, Out: 7, Turns: 10}), "/scheme/coil_sets/0/coils/0", "SAME_SLOT_TWICE", "coil 7-7 lies in slot 7 twice"},
-		"coil twice":        {coils(winding.Coil{In: 7, Out: 14, Turns: 10}, winding.Coil{In: 7, Out: 14, Turns: 12}), "/scheme/coil_sets/0/coils/1", "COIL_TWICE", "coil 7-14 lies in slot 14 twice: it is already coil 1 of the list"},
-		"zero turns":        {coils(winding.Coil{In: 1, Out: 6}), "/scheme/coil_sets/0/coils/0/turns", "ZERO_TURNS", "coil 1-6 has no turns"},
-		"negative turns":    {coils(winding.Coil{In: 1, Out: 6, Turns: -3}), "/scheme/coil_sets/0/coils/0/turns", "TURNS_OUT_OF_RANGE", "turns must be above 0"},
-		"no coils":          {coils(), "/scheme/coil_sets/0/coils", "NO_COILS", "give coils or a pattern"},
-		"throw 1":           {func(in *winding.AnalysisInput) { in.Scheme.CoilSets[0].Pattern.Throws[0] = 1 }, "/scheme/coil_sets/0/pattern/throws/0", "SAME_SLOT_TWICE", "throw 1-1"},
-		"throw 25":          {func(in *winding.AnalysisInput) { in.Scheme.CoilSets[0].Pattern.Throws[0] = 25 }, "/scheme/coil_sets/0/pattern/throws/0", "THROW_IMPOSSIBLE", "throw 1-25 does not exist in a ring of 24 slots"},
-		"odd step":          {func(in *winding.AnalysisInput) { in.Scheme.CoilSets[0].Pattern.Throws[1] = 5 }, "/scheme/coil_sets/0/pattern/throws/1", "NOT_CONCENTRIC", "cannot share one centre"},
-		"turns missing":     {func(in *winding.AnalysisInput) { in.Scheme.CoilSets[0].Pattern.Turns = []float64{1, 2, 3} }, "/scheme/coil_sets/0/pattern/turns", "TURNS_COUNT", "3 turns for 2 throws"},
-		"paths":             {func(in *winding.AnalysisInput) { in.Scheme.CoilSets[0].ParallelPaths = 3 }, "/scheme/coil_sets/0/parallel_paths", "PATHS_IMPOSSIBLE", "3 parallel paths do not divide the 4 coil groups of the main winding"},
-		"odd poles":         {func(in *winding.AnalysisInput) { in.Scheme.Poles = 3 }, "/scheme/poles", "POLES_IMPOSSIBLE", "poles come in pairs"},
-		"no sets":           {func(in *winding.AnalysisInput) { in.Scheme.CoilSets = nil }, "/scheme/coil_sets", "NO_COIL_SETS", "at least one"},
-		"no second ring":    {func(in *winding.AnalysisInput) { in.Scheme.CoilSets[0].Ring = winding.RingBack }, "/scheme/coil_sets/0/ring", "NO_SECOND_RING", "no second_ring"},
+		"slot out of range": {
+			coils(winding.Coil{In: 7, Out: 25, Turns: 10}),
+			"/scheme/coil_sets/0/coils/0/out",
+			"SLOT_OUT_OF_RANGE",
+			"coil 7-25: there is no slot 25 in a ring of 24",
+		},
+		"same slot": {
+			coils(winding.Coil{In: 7, Out: 7, Turns: 10}),
+			"/scheme/coil_sets/0/coils/0",
+			"SAME_SLOT_TWICE",
+			"coil 7-7 lies in slot 7 twice",
+		},
+		"coil twice": {
+			coils(winding.Coil{In: 7, Out: 14, Turns: 10}, winding.Coil{In: 7, Out: 14, Turns: 12}),
+			"/scheme/coil_sets/0/coils/1",
+			"COIL_TWICE",
+			"coil 7-14 lies in slot 14 twice: it is already coil 1 of the list",
+		},
+		"zero turns": {
+			coils(winding.Coil{In: 1, Out: 6}),
+			"/scheme/coil_sets/0/coils/0/turns",
+			"ZERO_TURNS",
+			"coil 1-6 has no turns",
+		},
+		"negative turns": {
+			coils(winding.Coil{In: 1, Out: 6, Turns: -3}),
+			"/scheme/coil_sets/0/coils/0/turns",
+			"TURNS_OUT_OF_RANGE",
+			"turns must be above 0",
+		},
+		"no coils": {coils(), "/scheme/coil_sets/0/coils", "NO_COILS", "give coils or a pattern"},
+		"throw 1": {
+			func(in *winding.AnalysisInput) { in.Scheme.CoilSets[0].Pattern.Throws[0] = 1 },
+			"/scheme/coil_sets/0/pattern/throws/0",
+			"SAME_SLOT_TWICE",
+			"throw 1-1",
+		},
+		"throw 25": {
+			func(in *winding.AnalysisInput) { in.Scheme.CoilSets[0].Pattern.Throws[0] = 25 },
+			"/scheme/coil_sets/0/pattern/throws/0",
+			"THROW_IMPOSSIBLE",
+			"throw 1-25 does not exist in a ring of 24 slots",
+		},
+		"odd step": {
+			func(in *winding.AnalysisInput) { in.Scheme.CoilSets[0].Pattern.Throws[1] = 5 },
+			"/scheme/coil_sets/0/pattern/throws/1",
+			"NOT_CONCENTRIC",
+			"cannot share one centre",
+		},
+		"turns missing": {
+			func(in *winding.AnalysisInput) { in.Scheme.CoilSets[0].Pattern.Turns = []float64{1, 2, 3} },
+			"/scheme/coil_sets/0/pattern/turns",
+			"TURNS_COUNT",
+			"3 turns for 2 throws",
+		},
+		"paths": {
+			func(in *winding.AnalysisInput) { in.Scheme.CoilSets[0].ParallelPaths = 3 },
+			"/scheme/coil_sets/0/parallel_paths",
+			"PATHS_IMPOSSIBLE",
+			"3 parallel paths do not divide the 4 coil groups of the main winding",
+		},
+		"odd poles": {
+			func(in *winding.AnalysisInput) { in.Scheme.Poles = 3 },
+			"/scheme/poles",
+			"POLES_IMPOSSIBLE",
+			"poles come in pairs",
+		},
+		"no sets": {
+			func(in *winding.AnalysisInput) { in.Scheme.CoilSets = nil },
+			"/scheme/coil_sets",
+			"NO_COIL_SETS",
+			"at least one",
+		},
+		"no second ring": {
+			func(in *winding.AnalysisInput) { in.Scheme.CoilSets[0].Ring = winding.RingBack },
+			"/scheme/coil_sets/0/ring",
+			"NO_SECOND_RING",
+			"no second_ring",
+		},
 		"wire": {func(in *winding.AnalysisInput) {
 			in.Scheme.CoilSets[0].Wires = []wire.Wire{{System: wire.AWG, Size: "99", Conductor: wire.Copper, Strands: 1}}
 		}, "/scheme/coil_sets/0/wires/0", "", ""},
-		"gap above back": {func(in *winding.AnalysisInput) { in.Core.BackDiameter = unit.Of(60) }, "/core/gap_diameter_mm", "GAP_ON_WRONG_SIDE", "must be below the back diameter"},
-		"teeth":          {func(in *winding.AnalysisInput) { in.Core.ToothWidth = unit.Of(41) }, "/core/tooth_width_mm", "TEETH_WIDER_THAN_PITCH", "24 teeth of 41 mm do not fit"},
-		"volts":          {func(in *winding.AnalysisInput) { in.Nameplate.Voltage = unit.Of(-230) }, "/nameplate/voltage_v", "OUT_OF_RANGE", "must be above 0"},
+		"gap above back": {
+			func(in *winding.AnalysisInput) { in.Core.BackDiameter = unit.Of(60) },
+			"/core/gap_diameter_mm",
+			"GAP_ON_WRONG_SIDE",
+			"must be below the back diameter",
+		},
+		"teeth": {
+			func(in *winding.AnalysisInput) { in.Core.ToothWidth = unit.Of(41) },
+			"/core/tooth_width_mm",
+			"TEETH_WIDER_THAN_PITCH",
+			"24 teeth of 41 mm do not fit",
+		},
+		"volts": {
+			func(in *winding.AnalysisInput) { in.Nameplate.Voltage = unit.Of(-230) },
+			"/nameplate/voltage_v",
+			"OUT_OF_RANGE",
+			"must be above 0",
+		},
 		"unbalanced slots": {func(in *winding.AnalysisInput) {
 			in.Core.Slots = 22
 			in.Core.SlotArea = unit.Measured{}
 			phases(winding.Pattern{Kind: winding.Lap, Throws: []int{6}, Groups: 8}, 50)(in)
 		}, "/scheme/coil_sets/0/pattern", "THREE_PHASE_UNBALANCED", "22 slots and 4 poles give no balanced"},
-		"unbalanced turns": {phases(winding.Pattern{Kind: winding.Lap, Throws: []int{6}, Groups: 8}, 45), "/scheme/coil_sets/2", "THREE_PHASE_UNBALANCED", "phase_w has"},
-		"groups":           {phases(winding.Pattern{Kind: winding.Lap, Throws: []int{6}, Groups: 5}, 50), "/scheme/coil_sets/0/pattern/groups", "GROUPS_IMPOSSIBLE", "8 (double layer) or 4 (single layer)"},
+		"unbalanced turns": {
+			phases(winding.Pattern{Kind: winding.Lap, Throws: []int{6}, Groups: 8}, 45),
+			"/scheme/coil_sets/2",
+			"THREE_PHASE_UNBALANCED",
+			"phase_w has",
+		},
+		"groups": {
+			phases(winding.Pattern{Kind: winding.Lap, Throws: []int{6}, Groups: 5}, 50),
+			"/scheme/coil_sets/0/pattern/groups",
+			"GROUPS_IMPOSSIBLE",
+			"8 (double layer) or 4 (single layer)",
+		},
 		"roles": {func(in *winding.AnalysisInput) {
 			in.Scheme.CoilSets = append(in.Scheme.CoilSets, winding.CoilSet{Role: winding.PhaseU, Coils: []winding.Coil{{In: 1, Out: 6, Turns: 5}}})
 		}, "/scheme/coil_sets", "ROLES_MIXED", "do not go into one scheme"},

@@ -17,9 +17,26 @@ func fortyEight() winding.AnalysisInput {
 		s.CoilSets[i].Wires = bare(0.8, 2)
 	}
 	return winding.AnalysisInput{
-		Core:      stator.Core{Phases: 3, RotorPosition: stator.RotorInside, Slots: 48, GapDiameter: unit.Of(120), BackDiameter: unit.Of(195), StackLength: unit.Of(110), ToothWidth: unit.Of(4), SlotDepth: unit.Of(18), BackIron: unit.Of(19.5)},
-		Nameplate: &winding.Nameplate{Voltage: unit.Of(400), Frequency: unit.Of(50), Current: unit.Of(6.5), Power: unit.Of(3000), Speed: unit.Of(1430), Connection: winding.ConnStar},
-		Scheme:    s,
+		Core: stator.Core{
+			Phases:        3,
+			RotorPosition: stator.RotorInside,
+			Slots:         48,
+			GapDiameter:   unit.Of(120),
+			BackDiameter:  unit.Of(195),
+			StackLength:   unit.Of(110),
+			ToothWidth:    unit.Of(4),
+			SlotDepth:     unit.Of(18),
+			BackIron:      unit.Of(19.5),
+		},
+		Nameplate: &winding.Nameplate{
+			Voltage:    unit.Of(400),
+			Frequency:  unit.Of(50),
+			Current:    unit.Of(6.5),
+			Power:      unit.Of(3000),
+			Speed:      unit.Of(1430),
+			Connection: winding.ConnStar,
+		},
+		Scheme: s,
 	}
 }
 

@@ -49,7 +49,13 @@ func TestRewindingRules(t *testing.T) {
 	}
 	value := func(id string) float64 { return number(t, rows[id]["value"]) }
 	core := func(d, l, area float64) *stator.Core {
-		c := &stator.Core{RotorPosition: stator.RotorInside, Slots: 24, GapDiameter: unit.Of(d), StackLength: unit.Of(l), SlotAreaBasis: stator.AreaNet}
+		c := &stator.Core{
+			RotorPosition: stator.RotorInside,
+			Slots:         24,
+			GapDiameter:   unit.Of(d),
+			StackLength:   unit.Of(l),
+			SlotAreaBasis: stator.AreaNet,
+		}
 		if area > 0 {
 			c.SlotArea = unit.Of(area)
 		}
@@ -66,7 +72,12 @@ func TestRewindingRules(t *testing.T) {
 		"D-10": {oneCoilSet(400, 0.5, plate), winding.Change{Voltage: unit.Of(115)}, turnsAfter, 0},
 		"D-11": {oneCoilSet(400, 0.5, plate), winding.Change{Frequency: unit.Of(60)}, turnsAfter, 0.5},
 		"D-12": {phaseSet(120, 0.5, star), winding.Change{Connection: winding.ConnDelta}, turnsAfter, 0.5},
-		"D-13": {phaseSet(120, 0.5, delta), winding.Change{Connection: winding.ConnStar}, diameterAfter, 5e-4},
+		"D-13": {
+			phaseSet(120, 0.5, delta),
+			winding.Change{Connection: winding.ConnStar},
+			diameterAfter,
+			5e-4,
+		},
 		"D-14": {oneCoilSet(60, 0.5, plate), winding.Change{ParallelPaths: 2}, turnsAfter, 0},
 		"D-15": {oneCoilSet(60, 0.8, plate), winding.Change{Strands: 2}, diameterAfter, 5e-4},
 		"D-16": {oneCoilSet(60, 0.5, plate), winding.Change{Conductor: wire.Aluminium}, diameterAfter, 6e-4},
@@ -92,14 +103,20 @@ func TestRewindingRules(t *testing.T) {
 func TestRewindKeepsTheIron(t *testing.T) {
 	t.Parallel()
 	for name, change := range map[string]winding.Change{
-		"volts":           {Voltage: unit.Of(400)},
-		"frequency":       {Frequency: unit.Of(60)},
-		"both":            {Voltage: unit.Of(110), Frequency: unit.Of(60)},
-		"stack":           {StackLength: unit.Of(60)},
-		"two paths":       {ParallelPaths: 2},
-		"span and volts":  {Span: 4, Voltage: unit.Of(300)},
-		"two in hand":     {Strands: 2},
-		"everything":      {Voltage: unit.Of(115), Frequency: unit.Of(60), ParallelPaths: 2, StackLength: unit.Of(50), Strands: 2},
+		"volts":          {Voltage: unit.Of(400)},
+		"frequency":      {Frequency: unit.Of(60)},
+		"both":           {Voltage: unit.Of(110), Frequency: unit.Of(60)},
+		"stack":          {StackLength: unit.Of(60)},
+		"two paths":      {ParallelPaths: 2},
+		"span and volts": {Span: 4, Voltage: unit.Of(300)},
+		"two in hand":    {Strands: 2},
+		"everything": {
+			Voltage:       unit.Of(115),
+			Frequency:     unit.Of(60),
+			ParallelPaths: 2,
+			StackLength:   unit.Of(50),
+			Strands:       2,
+		},
 		"another pattern": {Pattern: &winding.Pattern{Kind: winding.Concentric, Throws: []int{7, 5, 3}, Groups: 4, Alternate: yes(), FirstSlot: 1}},
 	} {
 		t.Run(name, func(t *testing.T) {
@@ -153,7 +170,13 @@ func TestRewindFan(t *testing.T) {
 func TestRewindPoles(t *testing.T) {
 	t.Parallel()
 	in := workedStator()
-	two := &winding.Pattern{Kind: winding.Concentric, Throws: []int{12, 10, 8}, Groups: 2, Alternate: yes(), FirstSlot: 1}
+	two := &winding.Pattern{
+		Kind:      winding.Concentric,
+		Throws:    []int{12, 10, 8},
+		Groups:    2,
+		Alternate: yes(),
+		FirstSlot: 1,
+	}
 	change := func(c winding.Change) (winding.ChangeResult, error) {
 		return winding.Rewind(winding.ChangeInput{Core: &in.Core, Nameplate: *in.Nameplate, Scheme: in.Scheme, Change: c}, benchTable(t))
 	}
@@ -192,13 +215,41 @@ func TestRewindRefuses(t *testing.T) {
 			in.Nameplate.Frequency = unit.Measured{}
 			in.Change.Frequency = unit.Of(60)
 		}, "/nameplate/frequency_hz", "made for"},
-		"negative volts": {func(in *winding.ChangeInput) { in.Change.Voltage = unit.Of(-5) }, "/change/voltage_v", "above 0"},
-		"nan volts":      {func(in *winding.ChangeInput) { in.Change.Voltage = unit.Of(math.NaN()) }, "/change/voltage_v", "above 0"},
-		"to star":        {func(in *winding.ChangeInput) { in.Change.Connection = winding.ConnStar }, "/change/connection", "different windings"},
-		"paths":          {func(in *winding.ChangeInput) { in.Change.ParallelPaths = 3 }, "/scheme/coil_sets/0/parallel_paths", "do not divide"},
-		"strands":        {func(in *winding.ChangeInput) { in.Change.Strands = 99 }, "/change/strands", "1 to 8"},
-		"metal":          {func(in *winding.ChangeInput) { in.Change.Conductor = "iron" }, "/change/conductor", "copper or aluminium"},
-		"no core":        {func(in *winding.ChangeInput) { in.Core = nil; in.Change.Span = 4 }, "/core", "needs the present core"},
+		"negative volts": {
+			func(in *winding.ChangeInput) { in.Change.Voltage = unit.Of(-5) },
+			"/change/voltage_v",
+			"above 0",
+		},
+		"nan volts": {
+			func(in *winding.ChangeInput) { in.Change.Voltage = unit.Of(math.NaN()) },
+			"/change/voltage_v",
+			"above 0",
+		},
+		"to star": {
+			func(in *winding.ChangeInput) { in.Change.Connection = winding.ConnStar },
+			"/change/connection",
+			"different windings",
+		},
+		"paths": {
+			func(in *winding.ChangeInput) { in.Change.ParallelPaths = 3 },
+			"/scheme/coil_sets/0/parallel_paths",
+			"do not divide",
+		},
+		"strands": {
+			func(in *winding.ChangeInput) { in.Change.Strands = 99 },
+			"/change/strands",
+			"1 to 8",
+		},
+		"metal": {
+			func(in *winding.ChangeInput) { in.Change.Conductor = "iron" },
+			"/change/conductor",
+			"copper or aluminium",
+		},
+		"no core": {
+			func(in *winding.ChangeInput) { in.Core = nil; in.Change.Span = 4 },
+			"/core",
+			"needs the present core",
+		},
 		"other slots": {func(in *winding.ChangeInput) {
 			o := *in.Core
 			o.Slots = 36
@@ -206,12 +257,24 @@ func TestRewindRefuses(t *testing.T) {
 			o.SlotArea = unit.Measured{}
 			in.Change.Core = &o
 		}, "/change/core/slots", "24, not 36"},
-		"impossible core": {func(in *winding.ChangeInput) { o := *in.Core; o.BackDiameter = unit.Of(10); in.Change.Core = &o }, "/change/core/gap_diameter_mm", "must be below"},
-		"span":            {func(in *winding.ChangeInput) { in.Change.Span = 99 }, "/scheme/coil_sets/0/pattern/throws/0", "does not exist"},
+		"impossible core": {
+			func(in *winding.ChangeInput) { o := *in.Core; o.BackDiameter = unit.Of(10); in.Change.Core = &o },
+			"/change/core/gap_diameter_mm",
+			"must be below",
+		},
+		"span": {
+			func(in *winding.ChangeInput) { in.Change.Span = 99 },
+			"/scheme/coil_sets/0/pattern/throws/0",
+			"does not exist",
+		},
 		"wire": {func(in *winding.ChangeInput) {
 			in.Change.Wires = []wire.Wire{{System: wire.SWG, Size: "99", Conductor: wire.Copper}}
 		}, "/change/wires/0", ""},
-		"empty scheme": {func(in *winding.ChangeInput) { in.Scheme.CoilSets = nil }, "/scheme/coil_sets", "at least one"},
+		"empty scheme": {
+			func(in *winding.ChangeInput) { in.Scheme.CoilSets = nil },
+			"/scheme/coil_sets",
+			"at least one",
+		},
 	} {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
@@ -232,7 +295,13 @@ func TestRewindRefuses(t *testing.T) {
 func TestRewindFromStock(t *testing.T) {
 	t.Parallel()
 	w := workedStator()
-	in := winding.ChangeInput{Core: &w.Core, Nameplate: *w.Nameplate, Scheme: w.Scheme, Change: winding.Change{Voltage: unit.Of(115)}, Stock: metric("0.450")}
+	in := winding.ChangeInput{
+		Core:      &w.Core,
+		Nameplate: *w.Nameplate,
+		Scheme:    w.Scheme,
+		Change:    winding.Change{Voltage: unit.Of(115)},
+		Stock:     metric("0.450"),
+	}
 	got, err := winding.Rewind(in, benchTable(t))
 	require.NoError(t, err)
 	require.Equal(t, "0.450", got.Scheme.CoilSets[0].Wires[0].Size)

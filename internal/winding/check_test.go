@@ -18,7 +18,13 @@ import (
 func soundSheet(t testing.TB) winding.Sheet {
 	t.Helper()
 	in := workedStator()
-	s := winding.Sheet{Core: in.Core, MotorType: "permanent_split_capacitor", Origin: "factory", Nameplate: *in.Nameplate, Scheme: in.Scheme}
+	s := winding.Sheet{
+		Core:      in.Core,
+		MotorType: "permanent_split_capacitor",
+		Origin:    "factory",
+		Nameplate: *in.Nameplate,
+		Scheme:    in.Scheme,
+	}
 	s.Core.SlotDepth, s.Core.BackDiameter = unit.Of(11.5), unit.Of(112)
 	s.Scheme.CoilSets = append(s.Scheme.CoilSets, winding.CoilSet{Role: winding.Auxiliary, Pattern: &winding.Pattern{Kind: winding.Lap, Throws: []int{6}, Turns: []float64{250}, Groups: 4, Alternate: yes()}})
 	sizes := []string{"26", "34"}
@@ -70,17 +76,45 @@ func TestSlipsAreNamed(t *testing.T) {
 		slip            func(*winding.Sheet)
 		code, corrected string
 	}{
-		"gauge":        {func(s *winding.Sheet) { s.Scheme.CoilSets[1].Wires[0].Size = "35" }, "gauge_off_by_1", "swg 34"},
-		"gauge by two": {func(s *winding.Sheet) { s.Scheme.CoilSets[1].Wires[0].Size = "36" }, "gauge_off_by_2", "swg 34"},
+		"gauge": {
+			func(s *winding.Sheet) { s.Scheme.CoilSets[1].Wires[0].Size = "35" },
+			"gauge_off_by_1",
+			"swg 34",
+		},
+		"gauge by two": {
+			func(s *winding.Sheet) { s.Scheme.CoilSets[1].Wires[0].Size = "36" },
+			"gauge_off_by_2",
+			"swg 34",
+		},
 		"strands": {func(s *winding.Sheet) {
 			s.Scheme.CoilSets[0].Mass.Value *= 2
 			s.Scheme.CoilSets[0].Resistance.Value /= 2
 		}, "strands_forgotten", "2"},
-		"mass of both":  {func(s *winding.Sheet) { s.Scheme.CoilSets[0].Mass.Value *= 2 }, "mass_of_both", ""},
-		"turns halved":  {func(s *winding.Sheet) { s.Scheme.CoilSets[0].Pattern.Turns = []float64{76.5, 63} }, "turns_halved", "1116"},
-		"turns doubled": {func(s *winding.Sheet) { s.Scheme.CoilSets[0].Pattern.Turns = []float64{306, 252} }, "turns_doubled", "1116"},
-		"paths":         {func(s *winding.Sheet) { s.Scheme.CoilSets[0].Resistance.Value /= 4 }, "paths_wrong", "2"},
-		"turns digits":  {func(s *winding.Sheet) { s.Scheme.CoilSets[1].Pattern.Turns = []float64{520} }, "", ""},
+		"mass of both": {
+			func(s *winding.Sheet) { s.Scheme.CoilSets[0].Mass.Value *= 2 },
+			"mass_of_both",
+			"",
+		},
+		"turns halved": {
+			func(s *winding.Sheet) { s.Scheme.CoilSets[0].Pattern.Turns = []float64{76.5, 63} },
+			"turns_halved",
+			"1116",
+		},
+		"turns doubled": {
+			func(s *winding.Sheet) { s.Scheme.CoilSets[0].Pattern.Turns = []float64{306, 252} },
+			"turns_doubled",
+			"1116",
+		},
+		"paths": {
+			func(s *winding.Sheet) { s.Scheme.CoilSets[0].Resistance.Value /= 4 },
+			"paths_wrong",
+			"2",
+		},
+		"turns digits": {
+			func(s *winding.Sheet) { s.Scheme.CoilSets[1].Pattern.Turns = []float64{520} },
+			"",
+			"",
+		},
 		"resistance digits": {func(s *winding.Sheet) {
 			s.Scheme.CoilSets[1].Resistance = unit.Of(10 * s.Scheme.CoilSets[1].Resistance.Value)
 		}, "", ""},
@@ -123,7 +157,13 @@ func TestThreePhaseSlips(t *testing.T) {
 	sheet := func() winding.Sheet {
 		s := soundSheet(t)
 		s.Core.Phases = 3
-		s.Nameplate = winding.Nameplate{Voltage: unit.Of(400), Frequency: unit.Of(50), Current: unit.Of(0.9), Power: unit.Of(300), Connection: winding.ConnStar}
+		s.Nameplate = winding.Nameplate{
+			Voltage:    unit.Of(400),
+			Frequency:  unit.Of(50),
+			Current:    unit.Of(0.9),
+			Power:      unit.Of(300),
+			Connection: winding.ConnStar,
+		}
 		s.Scheme = threePhase(4, 6, 8, 75)
 		for i := range s.Scheme.CoilSets {
 			s.Scheme.CoilSets[i].Wires = metric("0.450")
@@ -173,14 +213,42 @@ func TestImpossibleSheets(t *testing.T) {
 		edit        func(*winding.Sheet)
 		code, field string
 	}{
-		"throw":       {func(s *winding.Sheet) { s.Scheme.CoilSets[0].Pattern.Throws[0] = 40 }, "throw_impossible", "scheme.coil_sets[0].pattern.throws[0]"},
-		"gap":         {func(s *winding.Sheet) { s.Core.GapDiameter = unit.Of(660) }, "gap_on_wrong_side", "core.gap_diameter_mm"},
-		"wire":        {func(s *winding.Sheet) { s.Scheme.CoilSets[0].Wires[0].Size = "99" }, "", "scheme.coil_sets[0].wires[0]"},
-		"poles":       {func(s *winding.Sheet) { s.Scheme.Poles = 3 }, "poles_impossible", "scheme.poles"},
-		"volts":       {func(s *winding.Sheet) { s.Nameplate.Voltage = unit.Of(-1) }, "out_of_range", "nameplate.voltage_v"},
-		"slots":       {func(s *winding.Sheet) { s.Core.Slots = 0 }, "slots_missing", "scheme.coil_sets[0].ring"},
-		"paths":       {func(s *winding.Sheet) { s.Scheme.CoilSets[0].ParallelPaths = 3 }, "paths_impossible", "scheme.coil_sets[0].parallel_paths"},
-		"second ring": {func(s *winding.Sheet) { s.Scheme.CoilSets[1].Ring = winding.RingBack }, "no_second_ring", "scheme.coil_sets[1].ring"},
+		"throw": {
+			func(s *winding.Sheet) { s.Scheme.CoilSets[0].Pattern.Throws[0] = 40 },
+			"throw_impossible",
+			"scheme.coil_sets[0].pattern.throws[0]",
+		},
+		"gap": {
+			func(s *winding.Sheet) { s.Core.GapDiameter = unit.Of(660) },
+			"gap_on_wrong_side",
+			"core.gap_diameter_mm",
+		},
+		"wire": {
+			func(s *winding.Sheet) { s.Scheme.CoilSets[0].Wires[0].Size = "99" },
+			"",
+			"scheme.coil_sets[0].wires[0]",
+		},
+		"poles": {func(s *winding.Sheet) { s.Scheme.Poles = 3 }, "poles_impossible", "scheme.poles"},
+		"volts": {
+			func(s *winding.Sheet) { s.Nameplate.Voltage = unit.Of(-1) },
+			"out_of_range",
+			"nameplate.voltage_v",
+		},
+		"slots": {
+			func(s *winding.Sheet) { s.Core.Slots = 0 },
+			"slots_missing",
+			"scheme.coil_sets[0].ring",
+		},
+		"paths": {
+			func(s *winding.Sheet) { s.Scheme.CoilSets[0].ParallelPaths = 3 },
+			"paths_impossible",
+			"scheme.coil_sets[0].parallel_paths",
+		},
+		"second ring": {
+			func(s *winding.Sheet) { s.Scheme.CoilSets[1].Ring = winding.RingBack },
+			"no_second_ring",
+			"scheme.coil_sets[1].ring",
+		},
 	} {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()

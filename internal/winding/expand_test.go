@@ -25,21 +25,144 @@ func TestPatternsExpand(t *testing.T) {
 		p            winding.Pattern
 		want         string
 	}{
-		"24/4 main":             {24, 4, winding.Main, winding.Pattern{Kind: winding.Concentric, Throws: []int{6, 4}, Turns: []float64{1, 1}, Groups: 4, Alternate: yes(), FirstSlot: 1}, "1-6x1 2-5x1 12-7x1 11-8x1 13-18x1 14-17x1 24-19x1 23-20x1"},
-		"24/4 start":            {24, 4, winding.Auxiliary, winding.Pattern{Kind: winding.Lap, Throws: []int{6}, Turns: []float64{1}, Groups: 4, Alternate: yes()}, "4-9x1 15-10x1 16-21x1 3-22x1"},
-		"16/4 pairs":            {16, 4, winding.Main, winding.Pattern{Kind: winding.Lap, Throws: []int{4}, Turns: []float64{2}, Groups: 4}, "1-4x2 8-5x2 9-12x2 16-13x2"},
-		"8/4 tooth pairs":       {8, 4, winding.Main, winding.Pattern{Kind: winding.Lap, Throws: []int{3}, Turns: []float64{1}, Groups: 4}, "1-3x1 5-3x1 5-7x1 1-7x1"},
-		"half-coil":             {14, 14, winding.Main, winding.Pattern{Kind: winding.Tooth, Throws: []int{2}, Turns: []float64{1}, Groups: 7}, "1-2x1 3-4x1 5-6x1 7-8x1 9-10x1 11-12x1 13-14x1"},
-		"whole-coil":            {6, 6, winding.Main, winding.Pattern{Kind: winding.Tooth, Throws: []int{2}, Turns: []float64{1}}, "1-2x1 3-2x1 3-4x1 5-4x1 5-6x1 1-6x1"},
-		"sine graded":           {36, 4, winding.Main, winding.Pattern{Kind: winding.Concentric, Throws: []int{9, 7, 5, 3}, Turns: []float64{4, 3, 2, 1}, Groups: 2, Alternate: no(), FirstSlot: 1}, "1-9x4 2-8x3 3-7x2 4-6x1 19-27x4 20-26x3 21-25x2 22-24x1"},
-		"skein, one hank":       {24, 2, winding.Main, winding.Pattern{Kind: winding.Skein, Throws: []int{12, 10, 8}, Turns: []float64{30}, Groups: 2}, "1-12x30 2-11x30 3-10x30 24-13x30 23-14x30 22-15x30"},
-		"lap of two coils":      {24, 4, winding.Main, winding.Pattern{Kind: winding.Lap, Throws: []int{7, 7}, Turns: []float64{5, 6}, Groups: 2, Alternate: no()}, "1-7x5 2-8x6 13-19x5 14-20x6"},
-		"wraps":                 {24, 4, winding.Main, winding.Pattern{Kind: winding.Lap, Throws: []int{6}, Turns: []float64{1}, Groups: 2, Alternate: no(), FirstSlot: 23}, "23-4x1 11-16x1"},
-		"three-phase single":    {24, 4, winding.PhaseU, winding.Pattern{Kind: winding.Lap, Throws: []int{6}, Turns: []float64{9}, Groups: 4}, "1-6x9 12-7x9 13-18x9 24-19x9"},
-		"single, full pitch":    {24, 4, winding.PhaseU, winding.Pattern{Kind: winding.Lap, Throws: []int{7}, Turns: []float64{9}, Groups: 4}, "1-7x9 2-8x9 13-19x9 14-20x9"},
-		"three-phase double":    {24, 4, winding.PhaseU, winding.Pattern{Kind: winding.Lap, Throws: []int{6}, Turns: []float64{9}}, "1-6x9 2-7x9 12-7x9 13-8x9 13-18x9 14-19x9 24-19x9 1-20x9"},
-		"phase v after u":       {24, 4, winding.PhaseV, winding.Pattern{Kind: winding.Lap, Throws: []int{6}, Turns: []float64{9}, Groups: 4}, "5-10x9 16-11x9 17-22x9 4-23x9"},
-		"three-phase half-coil": {24, 4, winding.PhaseW, winding.Pattern{Kind: winding.Concentric, Throws: []int{8, 6}, Turns: []float64{9, 9}, Groups: 2}, "9-16x9 10-15x9 21-4x9 22-3x9"},
+		"24/4 main": {
+			24,
+			4,
+			winding.Main,
+			winding.Pattern{
+				Kind:      winding.Concentric,
+				Throws:    []int{6, 4},
+				Turns:     []float64{1, 1},
+				Groups:    4,
+				Alternate: yes(),
+				FirstSlot: 1,
+			},
+			"1-6x1 2-5x1 12-7x1 11-8x1 13-18x1 14-17x1 24-19x1 23-20x1",
+		},
+		"24/4 start": {
+			24,
+			4,
+			winding.Auxiliary,
+			winding.Pattern{
+				Kind:      winding.Lap,
+				Throws:    []int{6},
+				Turns:     []float64{1},
+				Groups:    4,
+				Alternate: yes(),
+			},
+			"4-9x1 15-10x1 16-21x1 3-22x1",
+		},
+		"16/4 pairs": {
+			16,
+			4,
+			winding.Main,
+			winding.Pattern{Kind: winding.Lap, Throws: []int{4}, Turns: []float64{2}, Groups: 4},
+			"1-4x2 8-5x2 9-12x2 16-13x2",
+		},
+		"8/4 tooth pairs": {
+			8,
+			4,
+			winding.Main,
+			winding.Pattern{Kind: winding.Lap, Throws: []int{3}, Turns: []float64{1}, Groups: 4},
+			"1-3x1 5-3x1 5-7x1 1-7x1",
+		},
+		"half-coil": {
+			14,
+			14,
+			winding.Main,
+			winding.Pattern{Kind: winding.Tooth, Throws: []int{2}, Turns: []float64{1}, Groups: 7},
+			"1-2x1 3-4x1 5-6x1 7-8x1 9-10x1 11-12x1 13-14x1",
+		},
+		"whole-coil": {
+			6,
+			6,
+			winding.Main,
+			winding.Pattern{Kind: winding.Tooth, Throws: []int{2}, Turns: []float64{1}},
+			"1-2x1 3-2x1 3-4x1 5-4x1 5-6x1 1-6x1",
+		},
+		"sine graded": {
+			36,
+			4,
+			winding.Main,
+			winding.Pattern{
+				Kind:      winding.Concentric,
+				Throws:    []int{9, 7, 5, 3},
+				Turns:     []float64{4, 3, 2, 1},
+				Groups:    2,
+				Alternate: no(),
+				FirstSlot: 1,
+			},
+			"1-9x4 2-8x3 3-7x2 4-6x1 19-27x4 20-26x3 21-25x2 22-24x1",
+		},
+		"skein, one hank": {
+			24,
+			2,
+			winding.Main,
+			winding.Pattern{Kind: winding.Skein, Throws: []int{12, 10, 8}, Turns: []float64{30}, Groups: 2},
+			"1-12x30 2-11x30 3-10x30 24-13x30 23-14x30 22-15x30",
+		},
+		"lap of two coils": {
+			24,
+			4,
+			winding.Main,
+			winding.Pattern{
+				Kind:      winding.Lap,
+				Throws:    []int{7, 7},
+				Turns:     []float64{5, 6},
+				Groups:    2,
+				Alternate: no(),
+			},
+			"1-7x5 2-8x6 13-19x5 14-20x6",
+		},
+		"wraps": {
+			24,
+			4,
+			winding.Main,
+			winding.Pattern{
+				Kind:      winding.Lap,
+				Throws:    []int{6},
+				Turns:     []float64{1},
+				Groups:    2,
+				Alternate: no(),
+				FirstSlot: 23,
+			},
+			"23-4x1 11-16x1",
+		},
+		"three-phase single": {
+			24,
+			4,
+			winding.PhaseU,
+			winding.Pattern{Kind: winding.Lap, Throws: []int{6}, Turns: []float64{9}, Groups: 4},
+			"1-6x9 12-7x9 13-18x9 24-19x9",
+		},
+		"single, full pitch": {
+			24,
+			4,
+			winding.PhaseU,
+			winding.Pattern{Kind: winding.Lap, Throws: []int{7}, Turns: []float64{9}, Groups: 4},
+			"1-7x9 2-8x9 13-19x9 14-20x9",
+		},
+		"three-phase double": {
+			24,
+			4,
+			winding.PhaseU,
+			winding.Pattern{Kind: winding.Lap, Throws: []int{6}, Turns: []float64{9}},
+			"1-6x9 2-7x9 12-7x9 13-8x9 13-18x9 14-19x9 24-19x9 1-20x9",
+		},
+		"phase v after u": {
+			24,
+			4,
+			winding.PhaseV,
+			winding.Pattern{Kind: winding.Lap, Throws: []int{6}, Turns: []float64{9}, Groups: 4},
+			"5-10x9 16-11x9 17-22x9 4-23x9",
+		},
+		"three-phase half-coil": {
+			24,
+			4,
+			winding.PhaseW,
+			winding.Pattern{Kind: winding.Concentric, Throws: []int{8, 6}, Turns: []float64{9, 9}, Groups: 2},
+			"9-16x9 10-15x9 21-4x9 22-3x9",
+		},
 	} {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
@@ -76,7 +199,10 @@ func TestSingleLayerFillsEverySlot(t *testing.T) {
 func TestAuxiliaryIsPlaced(t *testing.T) {
 	t.Parallel()
 	concentric := func(role winding.Role, throws ...int) winding.CoilSet {
-		return winding.CoilSet{Role: role, Pattern: &winding.Pattern{Kind: winding.Concentric, Throws: throws, Turns: []float64{10}}}
+		return winding.CoilSet{
+			Role:    role,
+			Pattern: &winding.Pattern{Kind: winding.Concentric, Throws: throws, Turns: []float64{10}},
+		}
 	}
 	for _, c := range []struct {
 		slots, poles int
@@ -84,7 +210,13 @@ func TestAuxiliaryIsPlaced(t *testing.T) {
 		first        float64
 		want         float64
 	}{{24, 4, []int{6, 4}, []int{6}, 4, 90}, {36, 4, []int{9, 7, 5, 3}, []int{10, 8, 6}, 5, 90}, {24, 2, []int{12, 10, 8}, []int{12, 10}, 7, 90}, {12, 2, []int{6, 4}, []int{6, 4}, 4, 90}, {28, 4, []int{7, 5}, []int{7}, 4, 540.0 / 7}} {
-		s := winding.Scheme{Poles: c.poles, CoilSets: []winding.CoilSet{concentric(winding.Auxiliary, c.aux...), concentric(winding.Main, c.main...)}}
+		s := winding.Scheme{
+			Poles: c.poles,
+			CoilSets: []winding.CoilSet{
+				concentric(winding.Auxiliary, c.aux...),
+				concentric(winding.Main, c.main...),
+			},
+		}
 		all, assumed, err := winding.ExpandScheme(s, stator.Core{Slots: c.slots})
 		require.NoError(t, err)
 		_, a := winding.Factor(all[0], c.slots, c.poles, 1)
@@ -97,7 +229,14 @@ func TestAuxiliaryIsPlaced(t *testing.T) {
 		}
 	}
 	// A speed winding lies with the auxiliary.
-	s := winding.Scheme{Poles: 4, CoilSets: []winding.CoilSet{concentric(winding.Main, 6, 4), concentric(winding.Auxiliary, 6), concentric(winding.Speed, 6)}}
+	s := winding.Scheme{
+		Poles: 4,
+		CoilSets: []winding.CoilSet{
+			concentric(winding.Main, 6, 4),
+			concentric(winding.Auxiliary, 6),
+			concentric(winding.Speed, 6),
+		},
+	}
 	all, _, err := winding.ExpandScheme(s, stator.Core{Slots: 24})
 	require.NoError(t, err)
 	require.Equal(t, all[1], all[2])
@@ -106,7 +245,11 @@ func TestAuxiliaryIsPlaced(t *testing.T) {
 // TestTurnedRing wants the second ring turned by what the core says, half a pitch if it does not.
 func TestTurnedRing(t *testing.T) {
 	t.Parallel()
-	set := winding.CoilSet{Role: winding.Auxiliary, Ring: winding.RingBack, Coils: []winding.Coil{{In: 1, Out: 2, Turns: 1}}}
+	set := winding.CoilSet{
+		Role:  winding.Auxiliary,
+		Ring:  winding.RingBack,
+		Coils: []winding.Coil{{In: 1, Out: 2, Turns: 1}},
+	}
 	core := stator.Core{Slots: 12, SecondRing: &stator.Ring{}}
 	_, half := winding.FactorOfSet(set, set.Coils, 12, core, 1)
 	core.SecondRing.TurnedSlots = unit.Of(0)
@@ -143,7 +286,16 @@ func TestFactorOutside(t *testing.T) {
 func TestExpandRefuses(t *testing.T) {
 	t.Parallel()
 	core := stator.Core{Slots: 24}
-	bad := winding.CoilSet{Role: winding.Main, Pattern: &winding.Pattern{Kind: "spiral", Throws: []int{1, 99}, Turns: []float64{0, math.NaN()}, Groups: -2, FirstSlot: 25}}
+	bad := winding.CoilSet{
+		Role: winding.Main,
+		Pattern: &winding.Pattern{
+			Kind:      "spiral",
+			Throws:    []int{1, 99},
+			Turns:     []float64{0, math.NaN()},
+			Groups:    -2,
+			FirstSlot: 25,
+		},
+	}
 	_, _, err := winding.Expand(bad, 5, core)
 	var e *errs.Error
 	require.ErrorAs(t, err, &e)
@@ -160,9 +312,25 @@ func TestExpandRefuses(t *testing.T) {
 		code string
 	}{
 		{winding.CoilSet{Coils: []winding.Coil{{In: 1, Out: 2, Turns: 1}}}, stator.Core{}, "SLOTS_MISSING"},
-		{winding.CoilSet{Coils: []winding.Coil{{In: 1, Out: 2, Turns: 1}}}, stator.Core{Slots: 361}, "SLOTS_OUT_OF_RANGE"},
+		{
+			winding.CoilSet{Coils: []winding.Coil{{In: 1, Out: 2, Turns: 1}}},
+			stator.Core{Slots: 361},
+			"SLOTS_OUT_OF_RANGE",
+		},
 		{winding.CoilSet{Pattern: &winding.Pattern{Kind: winding.Lap}}, core, "THROWS_MISSING"},
-		{winding.CoilSet{Role: winding.PhaseU, Pattern: &winding.Pattern{Kind: winding.Lap, Throws: []int{5}, Turns: []float64{1}, Groups: 6}}, stator.Core{Slots: 36}, "THROW_IMPOSSIBLE"},
+		{
+			winding.CoilSet{
+				Role: winding.PhaseU,
+				Pattern: &winding.Pattern{
+					Kind:   winding.Lap,
+					Throws: []int{5},
+					Turns:  []float64{1},
+					Groups: 6,
+				},
+			},
+			stator.Core{Slots: 36},
+			"THROW_IMPOSSIBLE",
+		},
 		{winding.CoilSet{Coils: make([]winding.Coil, 2000)}, core, "TOO_MANY_COILS"},
 	} {
 		_, _, err := winding.Expand(c.set, 4, c.core)

@@ -14,13 +14,26 @@ import (
 // fan is an invented two-ring ceiling-fan stator, 14+14 slots, 14 poles, whole-coil, 230 V 50 Hz.
 func fan() winding.AnalysisInput {
 	tooth := func(turns float64) *winding.Pattern {
-		return &winding.Pattern{Kind: winding.Tooth, Throws: []int{2}, Turns: []float64{turns}, Groups: 14, Alternate: yes()}
+		return &winding.Pattern{
+			Kind:      winding.Tooth,
+			Throws:    []int{2},
+			Turns:     []float64{turns},
+			Groups:    14,
+			Alternate: yes(),
+		}
 	}
 	return winding.AnalysisInput{
 		Core: stator.Core{Phases: 1, RotorPosition: stator.RotorOutside, Slots: 14, GapDiameter: unit.Of(130), BackDiameter: unit.Of(64), StackLength: unit.Of(20),
 			ToothWidth: unit.Of(14), SlotDepth: unit.Of(12), BackIron: unit.Of(7), SlotAreaBasis: stator.AreaNet,
 			SecondRing: &stator.Ring{Slots: 14, ToothWidth: unit.Of(9), SlotDepth: unit.Of(14), SlotOpening: unit.Of(2), TurnedSlots: unit.Of(0.5)}},
-		Nameplate: &winding.Nameplate{Voltage: unit.Of(230), Frequency: unit.Of(50), Current: unit.Of(0.35), Speed: unit.Of(370), SweepMM: unit.Of(1200), Connection: winding.ConnSingle},
+		Nameplate: &winding.Nameplate{
+			Voltage:    unit.Of(230),
+			Frequency:  unit.Of(50),
+			Current:    unit.Of(0.35),
+			Speed:      unit.Of(370),
+			SweepMM:    unit.Of(1200),
+			Connection: winding.ConnSingle,
+		},
 		Scheme: winding.Scheme{Poles: 14, CoilSets: []winding.CoilSet{
 			{Role: winding.Main, Ring: winding.RingGap, Pattern: tooth(290), Wires: bare(0.28, 1)},
 			{Role: winding.Auxiliary, Ring: winding.RingBack, Pattern: tooth(300), Wires: bare(0.28, 1)},

@@ -19,7 +19,11 @@ func anyCoils(t *rapid.T, q int) []winding.Coil {
 	for i := range out {
 		in := rapid.IntRange(1, q).Draw(t, "in")
 		span := rapid.IntRange(1, q-1).Draw(t, "span")
-		out[i] = winding.Coil{In: in, Out: (in+span-1)%q + 1, Turns: float64(rapid.IntRange(1, 300).Draw(t, "turns"))}
+		out[i] = winding.Coil{
+			In:    in,
+			Out:   (in+span-1)%q + 1,
+			Turns: float64(rapid.IntRange(1, 300).Draw(t, "turns")),
+		}
 	}
 	return out
 }
@@ -118,13 +122,23 @@ func TestThereAndBack(t *testing.T) {
 		start := winding.ChangeInput{Core: &in.Core, Nameplate: *in.Nameplate, Scheme: in.Scheme}
 		volts, hertz, stack := rapid.Float64Range(100, 460).Draw(t, "to volts"), rapid.SampledFrom([]float64{50, 60}).Draw(t, "to hertz"), rapid.Float64Range(30, 100).Draw(t, "to stack")
 		there := start
-		there.Change = winding.Change{Voltage: unit.Of(volts), Frequency: unit.Of(hertz), StackLength: unit.Of(stack), ParallelPaths: rapid.SampledFrom([]int{1, 2, 4}).Draw(t, "to paths")}
+		there.Change = winding.Change{
+			Voltage:       unit.Of(volts),
+			Frequency:     unit.Of(hertz),
+			StackLength:   unit.Of(stack),
+			ParallelPaths: rapid.SampledFrom([]int{1, 2, 4}).Draw(t, "to paths"),
+		}
 		mid, err := winding.Rewind(there, table)
 		if err != nil {
 			t.Fatal(err)
 		}
 		back := winding.ChangeInput{Core: mid.Core, Nameplate: mid.Nameplate, Scheme: mid.Scheme}
-		back.Change = winding.Change{Voltage: in.Nameplate.Voltage, Frequency: in.Nameplate.Frequency, StackLength: in.Core.StackLength, ParallelPaths: winding.Paths(in.Scheme.CoilSets[0])}
+		back.Change = winding.Change{
+			Voltage:       in.Nameplate.Voltage,
+			Frequency:     in.Nameplate.Frequency,
+			StackLength:   in.Core.StackLength,
+			ParallelPaths: winding.Paths(in.Scheme.CoilSets[0]),
+		}
 		end, err := winding.Rewind(back, table)
 		if err != nil {
 			t.Fatal(err)
@@ -189,20 +203,61 @@ func TestAnythingIsAnswered(t *testing.T) {
 			}
 			return unit.Measured{}
 		}
-		roles := []winding.Role{winding.Main, winding.Auxiliary, winding.Speed, winding.PhaseU, winding.PhaseV, winding.PhaseW, "x"}
+		roles := []winding.Role{
+			winding.Main,
+			winding.Auxiliary,
+			winding.Speed,
+			winding.PhaseU,
+			winding.PhaseV,
+			winding.PhaseW,
+			"x",
+		}
 		in := winding.AnalysisInput{Nameplate: &winding.Nameplate{Voltage: m("v"), Frequency: m("f"), Power: m("p"), Current: m("i"), Speed: m("n"), CapacitorUF: m("c"), CapacitorV: m("cv"), Connection: rapid.SampledFrom([]winding.Connection{"", winding.ConnSingle, winding.ConnStar, winding.ConnDelta}).Draw(t, "conn")}}
-		in.Core = stator.Core{Slots: rapid.IntRange(0, 80).Draw(t, "q"), RotorPosition: rapid.SampledFrom([]stator.RotorPosition{"", stator.RotorInside, stator.RotorOutside}).Draw(t, "rotor"), GapDiameter: m("gap"), BackDiameter: m("back"), StackLength: m("stack"), ToothWidth: m("tooth"), SlotDepth: m("depth"), BackIron: m("iron"), SlotArea: m("area")}
+		in.Core = stator.Core{
+			Slots:         rapid.IntRange(0, 80).Draw(t, "q"),
+			RotorPosition: rapid.SampledFrom([]stator.RotorPosition{"", stator.RotorInside, stator.RotorOutside}).Draw(t, "rotor"),
+			GapDiameter:   m("gap"),
+			BackDiameter:  m("back"),
+			StackLength:   m("stack"),
+			ToothWidth:    m("tooth"),
+			SlotDepth:     m("depth"),
+			BackIron:      m("iron"),
+			SlotArea:      m("area"),
+		}
 		if rapid.Bool().Draw(t, "ring") {
-			in.Core.SecondRing = &stator.Ring{Slots: rapid.IntRange(0, 40).Draw(t, "q2"), ToothWidth: m("t2"), SlotDepth: m("d2"), SlotOpening: m("o2"), TurnedSlots: m("turned")}
+			in.Core.SecondRing = &stator.Ring{
+				Slots:       rapid.IntRange(0, 40).Draw(t, "q2"),
+				ToothWidth:  m("t2"),
+				SlotDepth:   m("d2"),
+				SlotOpening: m("o2"),
+				TurnedSlots: m("turned"),
+			}
 		}
 		in.Scheme.Poles = rapid.IntRange(-1, 16).Draw(t, "poles")
 		for range rapid.IntRange(0, 4).Draw(t, "sets") {
-			set := winding.CoilSet{Role: rapid.SampledFrom(roles).Draw(t, "role"), Ring: rapid.SampledFrom([]winding.RingName{"", winding.RingGap, winding.RingBack}).Draw(t, "where"), ParallelPaths: rapid.IntRange(-1, 4).Draw(t, "paths"), Mass: m("mass"), Resistance: m("ohm"), Wires: metric("0.450")}
+			set := winding.CoilSet{
+				Role:          rapid.SampledFrom(roles).Draw(t, "role"),
+				Ring:          rapid.SampledFrom([]winding.RingName{"", winding.RingGap, winding.RingBack}).Draw(t, "where"),
+				ParallelPaths: rapid.IntRange(-1, 4).Draw(t, "paths"),
+				Mass:          m("mass"),
+				Resistance:    m("ohm"),
+				Wires:         metric("0.450"),
+			}
 			if rapid.Bool().Draw(t, "pattern") {
-				set.Pattern = &winding.Pattern{Kind: rapid.SampledFrom([]winding.PatternKind{winding.Lap, winding.Concentric, winding.Tooth, winding.Skein, "y"}).Draw(t, "kind"), Throws: rapid.SliceOfN(rapid.IntRange(0, 40), 0, 4).Draw(t, "throws"), Turns: rapid.SliceOfN(rapid.Float64Range(-1, 300), 0, 4).Draw(t, "turns"), Groups: rapid.IntRange(-1, 30).Draw(t, "groups"), FirstSlot: rapid.IntRange(-1, 40).Draw(t, "first")}
+				set.Pattern = &winding.Pattern{
+					Kind:      rapid.SampledFrom([]winding.PatternKind{winding.Lap, winding.Concentric, winding.Tooth, winding.Skein, "y"}).Draw(t, "kind"),
+					Throws:    rapid.SliceOfN(rapid.IntRange(0, 40), 0, 4).Draw(t, "throws"),
+					Turns:     rapid.SliceOfN(rapid.Float64Range(-1, 300), 0, 4).Draw(t, "turns"),
+					Groups:    rapid.IntRange(-1, 30).Draw(t, "groups"),
+					FirstSlot: rapid.IntRange(-1, 40).Draw(t, "first"),
+				}
 			} else {
 				set.Coils = rapid.SliceOfN(rapid.Custom(func(t *rapid.T) winding.Coil {
-					return winding.Coil{In: rapid.IntRange(0, 40).Draw(t, "in"), Out: rapid.IntRange(0, 40).Draw(t, "out"), Turns: rapid.Float64Range(0, 100).Draw(t, "t")}
+					return winding.Coil{
+						In:    rapid.IntRange(0, 40).Draw(t, "in"),
+						Out:   rapid.IntRange(0, 40).Draw(t, "out"),
+						Turns: rapid.Float64Range(0, 100).Draw(t, "t"),
+					}
 				}), 0, 6).Draw(t, "coils")
 			}
 			in.Scheme.CoilSets = append(in.Scheme.CoilSets, set)

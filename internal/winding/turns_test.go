@@ -50,7 +50,10 @@ func TestMeanTurn(t *testing.T) {
 // TestTurnsOfSets counts turns without laying coils.
 func TestTurnsOfSets(t *testing.T) {
 	t.Parallel()
-	pattern := winding.CoilSet{Pattern: &winding.Pattern{Throws: []int{6, 4}, Turns: []float64{153, 126}, Groups: 4}, ParallelPaths: 2}
+	pattern := winding.CoilSet{
+		Pattern:       &winding.Pattern{Throws: []int{6, 4}, Turns: []float64{153, 126}, Groups: 4},
+		ParallelPaths: 2,
+	}
 	require.InDelta(t, 1116, winding.TotalTurns(pattern), 0)
 	require.InDelta(t, 558, winding.SeriesTurns(pattern), 0)
 	hank := winding.CoilSet{Pattern: &winding.Pattern{Kind: winding.Skein, Throws: []int{12, 10, 8}, Turns: []float64{30}, Groups: 2}}
