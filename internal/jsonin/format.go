@@ -8,7 +8,7 @@ var formats = map[string]struct {
 	want string
 }{
 	"uuid":   {IsUUID, "a UUID in lower case such as 01234567-89ab-4def-8123-456789abcdef"},
-	"slug":   {IsSlug, "a slug: lower-case letters, digits and hyphens, 3 to 80 characters, starting with a letter"},
+	"slug":   {IsSlug, "a slug: lower-case letters and digits in parts joined by single hyphens, 3 to 100 characters"},
 	"id":     {func(s string) bool { return IsUUID(s) || IsSlug(s) }, "a UUID in lower case, or a slug"},
 	"sha256": {isSHA256, "64 lower-case hexadecimal digits"},
 }
@@ -33,10 +33,10 @@ func IsUUID(s string) bool {
 	return true
 }
 
-// IsSlug reports a slug: 3-80 lower-case letters, digits and single hyphens, starting with a
-// letter, not ending with a hyphen. A UUID is never a slug, so that both can stand in one path.
+// IsSlug reports a slug: 3-100 lower-case letters and digits in parts joined by single hyphens. A
+// UUID is never a slug, so that both can stand in one path.
 func IsSlug(s string) bool {
-	if len(s) < 3 || len(s) > 80 || s[0] < 'a' || s[0] > 'z' || s[len(s)-1] == '-' || strings.Contains(s, "--") {
+	if len(s) < 3 || len(s) > 100 || s[0] == '-' || s[len(s)-1] == '-' || strings.Contains(s, "--") {
 		return false
 	}
 	for i := 0; i < len(s); i++ {

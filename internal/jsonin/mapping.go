@@ -260,11 +260,15 @@ func (d *decoder) number(at int32, f *Field) (float64, string, bool) {
 
 // inRange holds x against the bounds of the field.
 func (d *decoder) inRange(at int32, x float64, f *Field) bool {
-	if (f.Min == nil || x >= *f.Min) && (f.Max == nil || x <= *f.Max) {
+	if inBounds(x, f) {
 		return true
 	}
 	d.problem(CodeRange, rangeText(f), Bounds{f.Min, f.Max}, d.got(at))
 	return false
+}
+
+func inBounds(x float64, f *Field) bool {
+	return (f.Min == nil || x >= *f.Min) && (f.Max == nil || x <= *f.Max)
 }
 
 func rangeText(f *Field) string {

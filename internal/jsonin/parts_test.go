@@ -52,10 +52,10 @@ func TestFormats(t *testing.T) {
 	for _, bad := range []string{"", "0", "00000000-0000-0000-0000-00000000000g", "00000000000000000000000000000000000a", "00000000-0000-0000-0000-00000000000A"} {
 		require.False(t, IsUUID(bad), bad)
 	}
-	for _, good := range []string{"abc", "demo-fan-12", "sim-r0000001"} {
+	for _, good := range []string{"abc", "demo-fan-12", "sim-r0000001", "1ab"} {
 		require.True(t, IsSlug(good), good)
 	}
-	for _, bad := range []string{"", "ab", "1ab", "-ab", "ab-", "a--b", "Abc", "a_b", "a/b", "é-bc", "abcdef01-0000-0000-0000-000000000000"} {
+	for _, bad := range []string{"", "ab", "-ab", "ab-", "a--b", "Abc", "a_b", "a/b", "é-bc", "abcdef01-0000-0000-0000-000000000000"} {
 		require.False(t, IsSlug(bad), bad)
 	}
 	require.True(t, isSHA256("e3b0c44298fc1c149afbf4c8996fb92427ae41e4649b934ca495991b7852b855")) // SHA-256 of nothing, FIPS 180-4

@@ -55,3 +55,12 @@ func (n Node) FailAt(member, code, detail string, allowed any, got string) {
 	n.d.problem(code, detail, allowed, excerpt(got))
 	n.d.path = n.d.path[:len(n.d.path)-1]
 }
+
+// CheckAt holds v, read from a member of the value, against the bounds of the tags.
+func (n Node) CheckAt(member string, v float64, got string) bool {
+	if inBounds(v, n.field) {
+		return true
+	}
+	n.FailAt(member, CodeRange, rangeText(n.field), Bounds{n.field.Min, n.field.Max}, got)
+	return false
+}
