@@ -34,5 +34,10 @@ func TestWorlds(t *testing.T) {
 		s := evaluate(t, &w)
 		took := time.Since(start)
 		t.Logf("%d queries, %v each\n%s", len(w.queries), took/time.Duration(len(w.queries)), s.table())
+		if len(w.entries) > 0 {
+			start = time.Now()
+			text := vetting(&w)
+			t.Logf("%d entries, %v each\n%s", len(w.entries), time.Since(start)/time.Duration(len(w.entries)), text)
+		}
 	}
 }

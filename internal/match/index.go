@@ -91,6 +91,7 @@ func (b *Builder) Build() *Index {
 	x.bucket()
 	x.learn(b.designs.seen)
 	x.ladder = x.newLadder()
+	x.model.sheet = learnSheets(b.sheets.list)
 	return x
 }
 

@@ -23,6 +23,7 @@ type model struct {
 	enamel  [nBuilds]powerLaw
 	build   [nBuilds]float64 // share of each enamel build
 	mass    massModel
+	sheet   sheetModel
 	ranges  [2][nDims][2]float64 // least and greatest known value by rotor position
 }
 

@@ -1,0 +1,287 @@
+package match
+
+import (
+	"math"
+)
+
+// The checks of a data sheet. Each is a logarithm that the catalogue predicts from other figures
+// of the sheet; the order is that of the residual arrays.
+const (
+	chkArea    = iota // conductor against mass and resistance: needs no turns and no geometry
+	chkLength         // wire length against turns and mean turn
+	chkDensity        // y_B, main winding only
+	chkFill           // y_F
+	chkCurrent        // plate current against power, volts, poles
+	chkLoad           // current density
+	chkPower          // power against D²L and poles
+	chkProfile        // turns of concentric coils against the sine of their span: root mean square
+	nChk
+)
+
+// kinds of check that stand beside the two sets.
+const (
+	pairTurns = iota // effective turns, auxiliary over main
+	pairArea
+	nPair
+)
+
+// Priors of the checks: spread of the residual and the share of honest sheets far outside
+// (measured on simulated worlds of our own; the spreads are replaced by the catalogue's).
+var (
+	chkSD    = [nChk]float64{0.021, 0.045, 0.085, 0.14, 0.12, 0.25, 0.3, 0.09}
+	chkWild  = [nChk]float64{1e-6, 1e-4, 3e-4, 3e-4, 3e-4, 3e-4, 3e-4, 3e-4}
+	// chkFloor: a catalogue whose masses and resistances were calculated must not make the check
+	// sharper than scales and bridges are.
+	chkFloor = [nChk]float64{0.021, 0.039, 0.04, 0.06, 0.05, 0.1, 0.1, 0.02}
+	pairSD   = [nPair]float64{0.2, 0.3}
+	pairWild = 3e-4
+)
+
+// nSheetX is the number of features of a check's regression.
+const nSheetX = 10
+
+// sheetModel is what the catalogue says of honest sheets.
+type sheetModel struct {
+	chk    [2][nChk]linear // main or phase, auxiliary
+	pair   [nPair]linear
+	layout map[string]float64 // records of each way of laying a set
+	ways   map[string]float64 // records of each kind of ring, poles and role
+	paths  [4]float64         // share of 1, 2, 3, more parallel paths
+	mixed  float64            // share of sheets whose two windings have wires of unlike systems
+	n      float64
+}
+
+// features that all checks share.
+func (f *sheetFacts) x(set int, out *[nSheetX]float64) {
+	fan, tri := classFlags(f.rotor, f.phases)
+	lnPower := math.Log(f.power / 200)
+	lnD, lnL := math.Log(f.gap/70), math.Log(f.stack/40)
+	*out = [nSheetX]float64{1, fan, tri, zeroNaN(lnD), zeroNaN(lnL), math.Log(float64(f.poles) / 4), math.Log(f.slots / 24), zeroNaN(lnPower), zeroNaN(math.Log(f.volts / 230)), zeroNaN(math.Log(f.freq / 50))}
+	if fan == 1 {
+		out[5] = math.Log(float64(f.poles) / 14)
+		out[6] = 0
+	}
+}
+
+func zeroNaN(v float64) float64 {
+	if math.IsNaN(v) || math.IsInf(v, 0) {
+		return 0
+	}
+	return v
+}
+
+// checks computes the values that the regressions predict; NaN where the sheet does not tell. The
+// standard deviations that a weighing state adds come in extra.
+func (f *sheetFacts) checks(set int, out, extra *[nChk]float64) {
+	s := &f.sets[set]
+	*extra = [nChk]float64{}
+	total := s.total()
+	series := total / s.paths
+	lnLen := math.Log(total * (2*f.stack + 2.2*s.arcPitch*s.span + 15))
+	lnM, lnR, lnA := math.Log(s.mass), math.Log(s.ohm), math.Log(s.area)
+	out[chkArea] = lnA - 0.5*(lnM+s.lnRho-s.lnDelta-lnR) + math.Log(s.paths)
+	extra[chkArea] = s.massSD / 2
+	switch {
+	case !math.IsNaN(lnM) && !math.IsNaN(lnR):
+		out[chkLength] = math.Log(s.paths) + 0.5*(lnM+lnR-s.lnDelta-s.lnRho) - lnLen
+		extra[chkLength] = s.massSD / 2
+	case !math.IsNaN(lnM):
+		out[chkLength] = lnM - s.lnDelta - lnLen - lnA
+		extra[chkLength] = math.Hypot(chkSD[chkArea], s.massSD)
+	default:
+		out[chkLength] = lnR + 2*math.Log(s.paths) + lnA - s.lnRho - lnLen
+		extra[chkLength] = chkSD[chkArea]
+	}
+	out[chkProfile] = f.profile(s)
+	out[chkFill] = math.Log(2*series*s.area*s.paths*float64(phaseCount(f.phases))) - s.lnRoom
+	out[chkDensity], out[chkCurrent], out[chkLoad], out[chkPower] = math.NaN(), math.NaN(), math.NaN(), math.NaN()
+	if set != 0 {
+		return
+	}
+	d := design{phases: f.phases, voltage: f.volts, connection: f.connection}
+	volts := d.phaseVoltage()
+	if f.phases == 3 && f.connection == "" {
+		volts = math.NaN()
+	}
+	tau := math.Pi * f.gap / float64(f.poles)
+	out[chkDensity] = math.Log(volts/(emfConstant*f.freq*series*s.kw*tau*f.stack*1e-6)) - f.lnBref
+	out[chkCurrent] = math.Log(f.amps)
+	i := f.amps
+	if f.phases == 3 && f.connection != "star" {
+		i /= math.Sqrt(3)
+	}
+	out[chkLoad] = math.Log(i / (s.area * s.paths))
+	out[chkPower] = math.Log(f.power / 200)
+}
+
+// profile is the root mean square of how far the turns of a group's coils, in the logarithm, are
+// from the sine of their half span; NaN for a single coil.
+func (f *sheetFacts) profile(s *setFacts) float64 {
+	n := len(s.turns)
+	if n < 2 || len(s.throws) != n {
+		return math.NaN()
+	}
+	q := f.slots
+	mean, ss := 0.0, 0.0
+	var d [16]float64
+	n = min(n, len(d))
+	for i := range n {
+		sin := math.Sin(math.Pi / 2 * float64(s.throws[i]-1) * float64(f.poles) / q)
+		d[i] = math.Log(s.turns[i]) - math.Log(math.Max(math.Abs(sin), 0.05))
+		mean += d[i] / float64(n)
+	}
+	for i := range n {
+		ss += sq(d[i] - mean)
+	}
+	return math.Sqrt(ss / float64(n-1))
+}
+
+// pairs compares the auxiliary with the main winding.
+func (f *sheetFacts) pairs(out *[nPair]float64) {
+	if f.n < 2 {
+		*out = [nPair]float64{math.NaN(), math.NaN()}
+		return
+	}
+	m, a := &f.sets[0], &f.sets[1]
+	out[pairTurns] = math.Log(a.total() / a.paths * a.kw / (m.total() / m.paths * m.kw))
+	out[pairArea] = math.Log(a.area * a.paths / (m.area * m.paths))
+}
+
+// sheetPriors are the coefficients before any record: nothing but the constant.
+func sheetPrior(constant, sd float64) prior {
+	p := prior{b: make([]float64, nSheetX), hold: make([]float64, nSheetX), sd: sd, n: 8}
+	for i := range p.hold {
+		p.hold[i] = 4
+	}
+	p.b[0] = constant
+	return p
+}
+
+// constants of the checks before any record (common practice, no source).
+var chkConstant = [nChk]float64{0, 0, 0.1, -1.6, 0.4, 1.7, -0.4, 0.08}
+
+// chkFeature masks features that would give a check away to itself: the power predicts current and
+// load, but not itself; y_B and power are compared with the stack, which they already hold.
+func maskFeatures(check int, x *[nSheetX]float64) {
+	switch check {
+	case chkArea:
+		for i := 1; i < nSheetX; i++ {
+			x[i] = 0
+		}
+	case chkPower:
+		x[7], x[8] = 0, 0
+	case chkProfile:
+		x[3], x[4], x[7], x[8], x[9] = 0, 0, 0, 0, 0
+	}
+}
+
+// learnSheets fits the checks to a sample of sheets.
+func learnSheets(sample []sheetFacts) sheetModel {
+	m := sheetModel{layout: map[string]float64{}, ways: map[string]float64{}, paths: [4]float64{1, 0.05, 0.01, 0.01}, n: float64(len(sample))}
+	var table [2][nChk]rows
+	var pair [nPair]rows
+	mixed, both := 0.02, 1.0
+	for i := range sample {
+		f := &sample[i]
+		for set := range f.n {
+			addChecks(f, set, &table[set])
+			key := f.layoutKey(&f.sets[set])
+			m.layout[key]++
+			m.ways[wayOf(key)]++
+			m.paths[min(int(f.sets[set].paths), 4)-1]++
+		}
+		addPairs(f, &pair)
+		if f.n == 2 && f.systems() != 0 {
+			both++
+			if f.systems() == 2 {
+				mixed++
+			}
+		}
+	}
+	m.mixed = mixed / both
+	sum := 0.0
+	for _, p := range m.paths {
+		sum += p
+	}
+	for i := range m.paths {
+		m.paths[i] /= sum
+	}
+	for set := range table {
+		for c := range table[set] {
+			table[set][c].p = nSheetX
+			m.chk[set][c] = table[set][c].fit(sheetPrior(chkConstant[c], chkSD[c]))
+			m.chk[set][c].sd = max(m.chk[set][c].sd, chkFloor[c])
+		}
+	}
+	for c := range pair {
+		pair[c].p = nSheetX
+		m.pair[c] = pair[c].fit(sheetPrior(0, pairSD[c]))
+	}
+	return m
+}
+
+func addChecks(f *sheetFacts, set int, table *[nChk]rows) {
+	var x [nSheetX]float64
+	var v, extra [nChk]float64
+	f.x(set, &x)
+	f.checks(set, &v, &extra)
+	for c := range v {
+		if math.IsNaN(v[c]) || math.IsInf(v[c], 0) {
+			continue
+		}
+		xc := x
+		maskFeatures(c, &xc)
+		table[c].p = nSheetX
+		table[c].add(xc[:], v[c], 1/(1+sq(extra[c]/chkSD[c])))
+	}
+}
+
+func addPairs(f *sheetFacts, pair *[nPair]rows) {
+	var x [nSheetX]float64
+	var v [nPair]float64
+	f.x(0, &x)
+	f.pairs(&v)
+	for c := range v {
+		pair[c].p = nSheetX
+		pair[c].add(x[:], v[c], 1)
+	}
+}
+
+// systems compares the gauge systems of both windings: 0 not known, 1 alike, 2 unlike.
+func (f *sheetFacts) systems() int {
+	if f.n < 2 || len(f.sets[0].wires) == 0 || len(f.sets[1].wires) == 0 {
+		return 0
+	}
+	if f.sets[0].wires[0].System == f.sets[1].wires[0].System {
+		return 1
+	}
+	return 2
+}
+
+// wayOf is the part of a layout key that names role, kind of ring and poles: all but kind, groups and throws.
+func wayOf(key string) string {
+	role, kind := 0, 0
+	for i := range len(key) {
+		if key[i] == '|' {
+			role = i
+			break
+		}
+	}
+	for i := role + 1; i < len(key); i++ {
+		if key[i] == '|' {
+			kind = i
+			break
+		}
+	}
+	bars, end := 0, len(key)
+	for i := kind; i < len(key); i++ {
+		if key[i] == '|' {
+			bars++
+			if bars == 5 {
+				end = i
+				break
+			}
+		}
+	}
+	return key[:role] + key[kind:end]
+}

@@ -1,0 +1,421 @@
+package match
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strconv"
+
+	"statorbook/internal/errs"
+	"statorbook/internal/unit"
+	"statorbook/internal/winding"
+	"statorbook/internal/wire"
+)
+
+// edit is one slip undone.
+type edit struct {
+	slip   errs.Slip
+	weight float64 // share of the slip's kind
+	facts  sheetFacts
+}
+
+// slipList gathers the edits of a sheet by kind; every kind has the same weight in all, shared
+// among its variants.
+type slipList struct {
+	x    *Index
+	base *sheetFacts
+	out  []edit
+}
+
+// slipsOf lists about a hundred single slips and what the sheet would be without each.
+func (x *Index) slipsOf(f *sheetFacts) []edit {
+	l := &slipList{x: x, base: f, out: make([]edit, 0, 160)}
+	for set := range f.n {
+		l.wires(set)
+		l.turnsOf(set)
+		l.coils(set)
+		l.masses(set)
+		l.digits(set)
+		l.throws(set)
+	}
+	l.bothWindings()
+	l.plate()
+	l.core()
+	l.share()
+	return l.out
+}
+
+// share splits the weight of each kind among its variants, keeping what a variant brought along.
+func (l *slipList) share() {
+	sum := map[string]float64{}
+	for i := range l.out {
+		sum[l.out[i].slip.Code] += l.out[i].weight
+	}
+	for i := range l.out {
+		l.out[i].weight /= sum[l.out[i].slip.Code]
+	}
+}
+
+// add appends a copy of the base with a change; change returns false if it makes no sense.
+func (l *slipList) add(code, field, corrected string, weight float64, change func(f *sheetFacts) bool) {
+	f := *l.base
+	if change(&f) {
+		l.out = append(l.out, edit{slip: errs.Slip{Code: code, Field: field, Corrected: corrected}, weight: weight, facts: f})
+	}
+}
+
+func (l *slipList) field(set int, name string) string {
+	return fmt.Sprintf("scheme.coil_sets[%d].%s", l.base.sets[set].at, name)
+}
+
+// number prints a corrected figure shortly.
+func number(v float64) string { return strconv.FormatFloat(v, 'g', 6, 64) }
+
+// wires lists slips about the wire of one set: system, gauge, strands, metal.
+func (l *slipList) wires(set int) {
+	s := &l.base.sets[set]
+	if len(s.wires) != 1 || !(s.area > 0) {
+		return
+	}
+	w := s.wires[0]
+	at := "wires[0]."
+	scale := func(k float64) func(*sheetFacts) bool {
+		return func(f *sheetFacts) bool { f.sets[set].area *= k; return true }
+	}
+	l.gauges(set, w)
+	for _, n := range []int{2, 3} {
+		if have := max(w.Strands, 1); have*n <= 6 {
+			l.add("strands_forgotten", l.field(set, at+"strands"), strconv.Itoa(have*n), 1, func(f *sheetFacts) bool {
+				f.sets[set].strands *= n
+				return scale(float64(n))(f)
+			})
+		}
+	}
+	l.add("material_wrong", l.field(set, at+"conductor"), otherMetal(w.Conductor), 1, func(f *sheetFacts) bool { f.sets[set].changeMetal(w.Conductor); return true })
+	if set == 0 && l.base.n == 2 {
+		l.add("material_wrong", l.field(set, at+"conductor"), otherMetal(w.Conductor), 1, func(f *sheetFacts) bool {
+			f.sets[0].changeMetal(w.Conductor)
+			f.sets[1].changeMetal(w.Conductor)
+			return true
+		})
+	}
+}
+
+func otherMetal(c wire.Conductor) string {
+	if c == wire.Aluminium {
+		return string(wire.Copper)
+	}
+	return string(wire.Aluminium)
+}
+
+func (s *setFacts) changeMetal(from wire.Conductor) {
+	to := wire.Conductor(otherMetal(from))
+	s.lnDelta, s.lnRho = math.Log(wire.Density(to)/1000), math.Log(wire.Resistivity(to, wire.AnnealedCopper)/1000)
+}
+
+// gauges lists the same number in the other system, and the neighbours in the ladder.
+func (l *slipList) gauges(set int, w wire.Wire) {
+	if l.x.wires == nil || w.System == wire.Bare {
+		return
+	}
+	own, err := l.x.wires.Find(w.System, w.Size)
+	if err != nil {
+		return
+	}
+	put := func(code string, s wire.Size) {
+		k := sq(float64(s.Diameter / own.Diameter))
+		l.add(code, l.field(set, "wires[0].size"), string(s.System)+" "+s.Size, 1, func(f *sheetFacts) bool {
+			f.sets[set].area *= k
+			if s.System != w.System {
+				f.sets[set].wires = []wire.Wire{{System: s.System, Size: s.Size, Conductor: w.Conductor, Strands: w.Strands}}
+			}
+			return true
+		})
+	}
+	sizes := l.x.wires.Sizes(w.System)
+	i := slices.IndexFunc(sizes, func(s wire.Size) bool { return s.ID == own.ID })
+	for _, step := range []int{-2, -1, 1, 2} {
+		if i >= 0 && i+step >= 0 && i+step < len(sizes) {
+			code := "gauge_off_by_1"
+			if step == 2 || step == -2 {
+				code = "gauge_off_by_2"
+			}
+			put(code, sizes[i+step])
+		}
+	}
+	var other wire.System
+	switch w.System {
+	case wire.SWG:
+		other = wire.AWG
+	case wire.AWG:
+		other = wire.SWG
+	default:
+		return
+	}
+	if s, err := l.x.wires.Find(other, w.Size); err == nil {
+		put("swg_awg_swapped", s)
+	}
+	if set == 0 && l.base.n == 2 {
+		l.swapBoth(w.System, other)
+	}
+}
+
+// swapBoth reads both windings in the other gauge system.
+func (l *slipList) swapBoth(from, to wire.System) {
+	var k [2]float64
+	var sizes [2]wire.Size
+	for i := range k {
+		s := &l.base.sets[i]
+		if len(s.wires) != 1 || s.wires[0].System != from {
+			return
+		}
+		a, err1 := l.x.wires.Find(from, s.wires[0].Size)
+		b, err2 := l.x.wires.Find(to, s.wires[0].Size)
+		if err1 != nil || err2 != nil {
+			return
+		}
+		k[i], sizes[i] = sq(float64(b.Diameter/a.Diameter)), b
+	}
+	l.add("swg_awg_swapped", l.field(0, "wires[0].system"), string(to), 1, func(f *sheetFacts) bool {
+		for i := range k {
+			f.sets[i].area *= k[i]
+			w := f.sets[i].wires[0]
+			f.sets[i].wires = []wire.Wire{{System: to, Size: sizes[i].Size, Conductor: w.Conductor, Strands: w.Strands}}
+		}
+		return true
+	})
+}
+
+// turnsOf lists turns halved, doubled, and digits of each coil.
+func (l *slipList) turnsOf(set int) {
+	s := &l.base.sets[set]
+	scaled := func(k float64) func(*sheetFacts) bool {
+		return func(f *sheetFacts) bool {
+			t := slices.Clone(f.sets[set].turns)
+			for i := range t {
+				t[i] *= k
+			}
+			f.sets[set].turns = t
+			return true
+		}
+	}
+	name := l.field(set, "pattern.turns")
+	l.add("turns_halved", name, number(2*s.total()/s.groups), 1, scaled(2))
+	l.add("turns_doubled", name, number(s.total()/s.groups/2), 1, scaled(0.5))
+	for i, t := range s.turns {
+		at := l.field(set, fmt.Sprintf("pattern.turns[%d]", i))
+		put := func(code string, values []float64) {
+			for _, v := range values {
+				l.add(code, at, number(v), 1, func(f *sheetFacts) bool {
+					turns := slices.Clone(f.sets[set].turns)
+					turns[i] = v
+					f.sets[set].turns = turns
+					return true
+				})
+			}
+		}
+		text := number(t)
+		put("turns_digit_swap", swaps(text))
+		put("turns_digit_wrong", wrongDigits(text))
+	}
+}
+
+// coils lists groups halved and paths wrong.
+func (l *slipList) coils(set int) {
+	s := &l.base.sets[set]
+	if s.kind != "" {
+		for _, k := range []float64{2, 0.5} {
+			g := s.groups * k
+			if g != math.Trunc(g) || g < 1 {
+				continue
+			}
+			w := 1.0
+			if k < 1 {
+				w = 0.1
+			}
+			l.add("coils_halved", l.field(set, "pattern.groups"), number(g), w, func(f *sheetFacts) bool {
+				f.sets[set].groups = g
+				return f.relay(&f.sets[set])
+			})
+		}
+	}
+	for _, p := range []float64{1, 2, 4} {
+		if p != s.paths && (p == 1 || p == 2*s.paths || 2*p == s.paths) {
+			l.add("paths_wrong", l.field(set, "parallel_paths"), number(p), 1, func(f *sheetFacts) bool { f.sets[set].paths = p; return true })
+		}
+	}
+}
+
+// masses lists the mass of all copper entered for one set.
+func (l *slipList) masses(set int) {
+	s := &l.base.sets[set]
+	if !(s.mass > 0) {
+		return
+	}
+	m := s.mass
+	switch {
+	case l.base.phases == 3:
+		m /= 3
+	case l.base.n < 2:
+		m /= 2
+	default:
+		o := &l.base.sets[1-set]
+		own, other := s.copper(l.base), o.copper(l.base)
+		if math.IsNaN(other) || math.IsNaN(own) {
+			m /= 2
+		} else {
+			m *= own / (own + other)
+		}
+		if o.mass > 0 && o.mass < s.mass {
+			rest := s.mass - o.mass
+			l.add("mass_of_both", l.field(set, "mass_g"), number(rest), 1, func(f *sheetFacts) bool { f.sets[set].mass = rest; return true })
+		}
+	}
+	l.add("mass_of_both", l.field(set, "mass_g"), number(m), 1, func(f *sheetFacts) bool {
+		f.sets[set].mass = m
+		f.sets[set].massSD = math.Hypot(f.sets[set].massSD, 0.05)
+		return true
+	})
+}
+
+// copper is the metal that turns, wire and mean turn make, in g.
+func (s *setFacts) copper(f *sheetFacts) float64 {
+	return s.total() * (2*f.stack + 2.2*s.arcPitch*s.span + 15) * s.area * math.Exp(s.lnDelta)
+}
+
+// digits lists digit slips of mass and resistance.
+func (l *slipList) digits(set int) {
+	s := &l.base.sets[set]
+	put := func(code, name string, value float64, assign func(*setFacts, float64)) {
+		if !(value > 0) {
+			return
+		}
+		text := number(value)
+		for _, v := range append(swaps(text), value*10, value/10) {
+			l.add(code, l.field(set, name), number(v), 1, func(f *sheetFacts) bool { assign(&f.sets[set], v); return true })
+		}
+		for _, v := range wrongDigits(text) {
+			l.add(code, l.field(set, name), number(v), 0.1, func(f *sheetFacts) bool { assign(&f.sets[set], v); return true })
+		}
+	}
+	put("mass_digit_swap", "mass_g", s.mass, func(k *setFacts, v float64) { k.mass = v })
+	put("r_digit_swap", "resistance_ohm", s.ohm, func(k *setFacts, v float64) { k.ohm = v })
+	if l.base.phases == 3 && s.ohm > 0 {
+		k := 0.5 // star: two phases in series between two leads
+		if l.base.connection == winding.ConnDelta {
+			k = 1.5 // delta: one phase beside two in series, 2/3 of a phase
+		}
+		l.add("r_line_to_line", l.field(set, "resistance_ohm"), number(s.ohm*k), 1, func(f *sheetFacts) bool { f.sets[set].ohm *= k; return true })
+	}
+}
+
+// throws lists each throw off by one or two.
+func (l *slipList) throws(set int) {
+	s := &l.base.sets[set]
+	for i, t := range s.throws {
+		for _, d := range []int{-2, -1, 1, 2} {
+			v := t + d
+			if v < 2 || v > int(l.base.slots) {
+				continue
+			}
+			code := "throw_off_by_1"
+			if d == 2 || d == -2 {
+				code = "throw_off_by_2"
+			}
+			l.add(code, l.field(set, fmt.Sprintf("pattern.throws[%d]", i)), strconv.Itoa(v), 1, func(f *sheetFacts) bool { return f.rethrow(set, i, v) })
+		}
+	}
+}
+
+// rethrow sets one throw; a coil round one tooth is a tooth coil.
+func (f *sheetFacts) rethrow(set, i, v int) bool {
+	k := &f.sets[set]
+	k.throws = slices.Clone(k.throws)
+	k.throws[i] = v
+	if len(k.throws) == 1 && f.phases == 1 {
+		switch {
+		case v == 2 && k.kind == winding.Lap:
+			k.kind = winding.Tooth
+		case v != 2 && k.kind == winding.Tooth:
+			k.kind = winding.Lap
+		}
+	}
+	return f.relay(k)
+}
+
+// bothWindings lists slips between main and auxiliary.
+func (l *slipList) bothWindings() {
+	if l.base.n < 2 {
+		return
+	}
+	l.add("main_aux_swapped", "scheme.coil_sets", "main and auxiliary", 1, func(f *sheetFacts) bool {
+		f.sets[0], f.sets[1] = f.sets[1], f.sets[0]
+		f.sets[0].role, f.sets[1].role = winding.Main, winding.Auxiliary
+		if f.sets[0].back != f.sets[1].back { // the rings stay with the roles: practice differs, the record's own order is kept
+			f.sets[0].back, f.sets[1].back = f.sets[1].back, f.sets[0].back
+			f.sets[0].lnRoom, f.sets[1].lnRoom = f.sets[1].lnRoom, f.sets[0].lnRoom
+			f.sets[0].arcPitch, f.sets[1].arcPitch = f.sets[1].arcPitch, f.sets[0].arcPitch
+		}
+		return true
+	})
+	a, b := l.base.sets[0].mass, l.base.sets[1].mass
+	if a > 0 || b > 0 {
+		l.add("mass_swapped", l.field(0, "mass_g"), number(b), 1, func(f *sheetFacts) bool {
+			f.sets[0].mass, f.sets[1].mass = b, a
+			f.sets[0].massSD, f.sets[1].massSD = f.sets[1].massSD, f.sets[0].massSD
+			return true
+		})
+	}
+}
+
+// plate lists slips of the nameplate: connection, voltage, poles.
+func (l *slipList) plate() {
+	f0 := l.base
+	if f0.phases == 3 && f0.connection != "" {
+		to := winding.ConnStar
+		if f0.connection == winding.ConnStar {
+			to = winding.ConnDelta
+		}
+		l.add("star_delta_swapped", "nameplate.connection", string(to), 1, func(f *sheetFacts) bool { f.connection = to; return true })
+	}
+	seen := []float64{f0.volts}
+	for i := range l.x.designs {
+		d := &l.x.designs[i]
+		if i == 0 || d.phases != f0.phases || l.x.model.design[i] < 1e-3 || math.Abs(math.Log(d.voltage/f0.volts)) < 0.2 || slices.Contains(seen, d.voltage) || math.IsNaN(f0.volts) {
+			continue
+		}
+		seen = append(seen, d.voltage)
+		v := d.voltage
+		l.add("voltage_wrong", "nameplate.voltage_v", number(v), 1, func(f *sheetFacts) bool { f.volts = v; return true })
+	}
+	for _, p := range []int{2, 4, 6, 8, 10, 12, 14, 16, 18} {
+		if p == f0.poles || float64(p) > f0.slots {
+			continue
+		}
+		l.add("poles_wrong", "scheme.poles", strconv.Itoa(p), 1, func(f *sheetFacts) bool {
+			f.poles = p
+			f.iron()
+			for i := range f.n {
+				if !f.relay(&f.sets[i]) {
+					return false
+				}
+			}
+			return true
+		})
+	}
+}
+
+// core lists other readings of the stack.
+func (l *slipList) core() {
+	if !(l.base.stack > 0) {
+		return
+	}
+	m := l.base.core.StackLength
+	if !usable(m) {
+		m = unit.Of(l.base.stack)
+	}
+	for _, a := range alternatives(m) {
+		v := a.value
+		l.add("stack_blunder", "core_as_measured.stack_length_mm", number(v), a.weight, func(f *sheetFacts) bool { f.stack = v; return true })
+	}
+}
