@@ -18,24 +18,39 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
+// The places are those of the XDG base directory specification (state files), of
+// the file system hierarchy standard (/var/lib) and of macOS.
 func TestDefaultRoot(t *testing.T) {
-	t.Setenv("STATORBOOK_DATA_DIR", "/srv/bench")
-	dir, err := DefaultRoot("statorbook")
+	t.Parallel()
+	type env = map[string]string
+	home := env{"HOME": "/home/a"}
+	for name, tc := range map[string]struct {
+		uid  int
+		goos string
+		env  env
+		want string
+	}{
+		"named":            {0, "linux", env{"STATORBOOK_DATA_DIR": "/srv/bench", "HOME": "/root"}, "/srv/bench"},
+		"root":             {0, "linux", env{"HOME": "/root", "XDG_STATE_HOME": "/root/x"}, "/var/lib/statorbook"},
+		"user":             {1000, "linux", home, "/home/a/.local/state/statorbook"},
+		"user, BSD":        {1000, "freebsd", home, "/home/a/.local/state/statorbook"},
+		"user, macOS":      {501, "darwin", env{"HOME": "/Users/a", "XDG_STATE_HOME": "/x"}, "/Users/a/Library/Application Support/statorbook"},
+		"XDG":              {1000, "linux", env{"HOME": "/home/a", "XDG_STATE_HOME": "/x/state"}, "/x/state/statorbook"},
+		"XDG relative":     {1000, "linux", env{"HOME": "/home/a", "XDG_STATE_HOME": "state"}, "/home/a/.local/state/statorbook"},
+		"no home":          {1000, "linux", nil, ""},
+		"home is relative": {1000, "linux", env{"HOME": "a"}, ""},
+	} {
+		got, err := defaultRoot("statorbook", tc.uid, tc.goos, func(name string) string { return tc.env[name] })
+		require.Equal(t, tc.want, got, name)
+		if tc.want == "" {
+			require.ErrorContains(t, err, "set STATORBOOK_DATA_DIR", name)
+			continue
+		}
+		require.NoError(t, err, name)
+	}
+	got, err := defaultRoot("statorbook", 1000, "linux", func(string) string { return "bench" })
 	require.NoError(t, err)
-	require.Equal(t, "/srv/bench", dir)
-
-	t.Setenv("STATORBOOK_DATA_DIR", "bench")
-	dir, err = DefaultRoot("statorbook")
-	require.NoError(t, err)
-	require.True(t, filepath.IsAbs(dir), dir)
-
-	t.Setenv("STATORBOOK_DATA_DIR", "")
-	t.Setenv("XDG_STATE_HOME", "/x/state")
-	dir, err = DefaultRoot("statorbook")
-	require.NoError(t, err)
-	require.True(t, filepath.IsAbs(dir), dir)
-	require.Equal(t, "statorbook", filepath.Base(dir))
-	require.NotContains(t, dir, "cache")
+	require.True(t, filepath.IsAbs(got), got)
 }
 
 // A path that is long, or has characters that a setting or URL reads otherwise,
@@ -178,6 +193,51 @@ func TestFoldersOfOthersAreRefused(t *testing.T) {
 		require.Error(t, err)
 		require.Contains(t, string(out), want)
 		require.Contains(t, string(out), "STATORBOOK_DATA_DIR")
+	}
+}
+
+// For root the owner of the data folder runs it: when a user postgres appears
+// later, what nobody made stays usable.
+func TestServerAccountFollowsTheData(t *testing.T) {
+	t.Parallel()
+	data := filepath.Join(publicDir(t), "data")
+	fresh, err := serverAccount(data)
+	require.NoError(t, err)
+	require.NotZero(t, fresh.uid, "postgres never runs as root")
+	require.Equal(t, os.Geteuid() == 0, fresh.drop)
+	require.NoError(t, os.Mkdir(data, 0o700))
+	if os.Geteuid() != 0 {
+		again, err := serverAccount(data)
+		require.NoError(t, err)
+		require.Equal(t, fresh, again)
+		return
+	}
+	_, err = serverAccount(data)
+	require.ErrorContains(t, err, data+" belongs to root")
+	require.NoError(t, os.Chown(data, 54321, 54322))
+	other, err := serverAccount(data)
+	require.NoError(t, err)
+	require.Equal(t, account{name: "54321", uid: 54321, gid: 54322, drop: true}, other)
+}
+
+func TestReadLockTakesNothingHalf(t *testing.T) {
+	t.Parallel()
+	s := &Server{cfg: Config{Root: t.TempDir()}}
+	for text, ok := range map[string]bool{
+		"":             false,
+		"12":           false,
+		"12\n/tmp/run": false,
+		"12\n\n":       false,
+		"x\n/tmp/r\n":  false,
+		"12\n/tmp/r\n": true,
+	} {
+		require.NoError(t, os.WriteFile(s.lockPath(), []byte(text), 0o600))
+		pid, socket, got := s.readLock()
+		require.Equal(t, ok, got, "%q", text)
+		if ok {
+			require.Equal(t, 12, pid)
+			require.Equal(t, "/tmp/r", socket)
+		}
 	}
 }
 

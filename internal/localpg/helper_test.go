@@ -124,11 +124,19 @@ func startChild(t *testing.T, role, root string) *child {
 	return c
 }
 
-// publicDir is a temporary folder that the server's user may enter; the one of
-// testing.T is closed to all but its owner.
-func publicDir(t *testing.T) string {
+// memoryParent is a folder in memory, where the system has one with room.
+var memoryParent string
+
+// publicDir is a temporary folder, in memory if possible, that the server's user
+// may enter; the one of testing.T is closed to all but its owner.
+func publicDir(t *testing.T) string { return publicDirIn(t, memoryParent) }
+
+// diskDir is publicDir on a real file system.
+func diskDir(t *testing.T) string { return publicDirIn(t, "") }
+
+func publicDirIn(t *testing.T, parent string) string {
 	t.Helper()
-	dir, err := os.MkdirTemp("", "localpg-")
+	dir, err := os.MkdirTemp(parent, "localpg-")
 	require.NoError(t, err)
 	t.Cleanup(func() { require.NoError(t, os.RemoveAll(dir)) })
 	require.NoError(t, os.Chmod(dir, 0o755))
@@ -141,7 +149,7 @@ func publicDir(t *testing.T) string {
 func goldenData(t *testing.T) string {
 	t.Helper()
 	golden.once.Do(func() {
-		if golden.dir, golden.err = os.MkdirTemp("", "localpg-golden-"); golden.err != nil {
+		if golden.dir, golden.err = os.MkdirTemp(memoryParent, "localpg-golden-"); golden.err != nil {
 			return
 		}
 		if golden.err = os.Chmod(golden.dir, 0o755); golden.err != nil {

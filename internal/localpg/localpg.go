@@ -112,21 +112,25 @@ func (c Config) withDefaults() (Config, error) {
 // XDG_STATE_HOME or ~/.local/state elsewhere. Never a cache folder: cleaners may
 // empty those. Without any of these, and without a home folder, it is an error.
 func DefaultRoot(app string) (string, error) {
-	if dir := os.Getenv("STATORBOOK_DATA_DIR"); dir != "" {
+	return defaultRoot(app, os.Geteuid(), runtime.GOOS, os.Getenv)
+}
+
+func defaultRoot(app string, uid int, goos string, getenv func(string) string) (string, error) {
+	if dir := getenv("STATORBOOK_DATA_DIR"); dir != "" {
 		return filepath.Abs(dir)
 	}
-	if os.Geteuid() == 0 {
+	if uid == 0 {
 		return filepath.Join("/var/lib", app), nil
 	}
 	// The base-directory rules say that a relative XDG path is to be ignored.
-	if dir := os.Getenv("XDG_STATE_HOME"); filepath.IsAbs(dir) && runtime.GOOS != "darwin" {
+	if dir := getenv("XDG_STATE_HOME"); filepath.IsAbs(dir) && goos != "darwin" {
 		return filepath.Join(dir, app), nil
 	}
-	home, err := os.UserHomeDir()
-	if err != nil || !filepath.IsAbs(home) {
+	home := getenv("HOME")
+	switch {
+	case !filepath.IsAbs(home):
 		return "", errors.New("no home folder to keep data in: set STATORBOOK_DATA_DIR to a folder, or DATABASE_URL to a PostgreSQL")
-	}
-	if runtime.GOOS == "darwin" {
+	case goos == "darwin":
 		return filepath.Join(home, "Library", "Application Support", app), nil
 	}
 	return filepath.Join(home, ".local", "state", app), nil

@@ -10,6 +10,7 @@ import (
 	"runtime"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/require"
 )
@@ -54,6 +55,22 @@ func TestFindPicksTheNewest(t *testing.T) {
 		require.Equal(t, tc.want, b.Dir, name)
 		require.Equal(t, tc.version, b.Version, name)
 	}
+}
+
+func TestGivenFolderIsTheOnlyOne(t *testing.T) {
+	t.Parallel()
+	dir := publicDir(t)
+	old := fakePrograms(t, filepath.Join(dir, "13"), "13.22")
+	p16 := fakePrograms(t, filepath.Join(dir, "16"), "16.4")
+	p17 := fakePrograms(t, filepath.Join(dir, "17"), "17.1")
+	search := &Search{Path: p17}
+	b, err := FindBinaries(context.Background(), Config{Root: dir, BinDir: p16, Search: search})
+	require.NoError(t, err)
+	require.Equal(t, p16, b.Dir)
+	_, err = FindBinaries(context.Background(), Config{Root: dir, BinDir: old, Search: search})
+	require.ErrorContains(t, err, "STATORBOOK_PG_BIN: 13.22 ("+old+") is older than 15")
+	_, err = FindBinaries(context.Background(), Config{Root: dir, BinDir: dir, Search: search})
+	require.ErrorContains(t, err, "initdb and postgres are not both there")
 }
 
 func TestNoBinaries(t *testing.T) {
@@ -172,6 +189,19 @@ cp $n/bin/postgres $n/bin/initdb && chmod 755 $n/bin/*
 			require.Empty(t, left)
 		})
 	}
+}
+
+func TestSweepFetchesTakesOnlyTheOld(t *testing.T) {
+	t.Parallel()
+	cache := t.TempDir()
+	old, young := filepath.Join(cache, "fetch-1"), filepath.Join(cache, "fetch-2")
+	require.NoError(t, os.Mkdir(old, 0o700))
+	require.NoError(t, os.Mkdir(young, 0o700))
+	past := time.Now().Add(-2 * time.Hour)
+	require.NoError(t, os.Chtimes(old, past, past))
+	sweepFetches(cache)
+	require.NoDirExists(t, old)
+	require.DirExists(t, young)
 }
 
 // The list of links comes from outside: it must not reach beyond its package.

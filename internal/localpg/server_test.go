@@ -23,7 +23,7 @@ func TestColdThenWarmStart(t *testing.T) {
 	t.Setenv("PGSERVICE", "no-such-service")
 	t.Setenv("PGPORT", "1")
 	t.Setenv("LC_ALL", "xx_YY")
-	root := filepath.Join(publicDir(t), "new", "state")
+	root := filepath.Join(diskDir(t), "new", "state")
 	var log logLines
 	s, err := Start(context.Background(), Config{Root: root, Log: log.logger()})
 	require.NoError(t, err)
@@ -156,7 +156,7 @@ func TestGuestLeavesPostgresAlone(t *testing.T) {
 // (A kill keeps what the kernel holds; a power cut was not tried.)
 func TestNothingAcknowledgedIsLostByAKill(t *testing.T) {
 	t.Parallel()
-	root := publicDir(t)
+	root := diskDir(t)
 	start(t, Config{Root: root}).stopNow(t) // a data folder without waiting for initdb
 	c := startChild(t, "write", root)
 	var log logLines

@@ -2,6 +2,7 @@ package pgtest_test
 
 import (
 	"context"
+	"fmt"
 	"os"
 	"sync/atomic"
 	"testing"
@@ -125,9 +126,12 @@ func TestTxIsRolledBack(t *testing.T) {
 	})
 }
 
+var runs atomic.Int32
+
 func TestNewFromFillsOnce(t *testing.T) {
 	t.Parallel()
 	var filled atomic.Int32
+	name := fmt.Sprint("one institute, run ", runs.Add(1)) // -count runs this test again in one binary
 	fill := func(ctx context.Context, owner, _ string) error {
 		filled.Add(1)
 		return execute(ctx, owner, "insert into institute (slug, title) values ('demo-hall', 'Demo hall')")
@@ -136,7 +140,7 @@ func TestNewFromFillsOnce(t *testing.T) {
 		for range 4 {
 			t.Run("", func(t *testing.T) {
 				t.Parallel()
-				owner, app := pgtest.NewFrom(t, "one institute", fill)
+				owner, app := pgtest.NewFrom(t, name, fill)
 				run(t, owner, "insert into institute (slug, title) values ('demo-loft', 'Demo loft')") // only in this clone
 				require.Equal(t, "demo-hall demo-loft", value(t, app, "select string_agg(slug, ' ' order by slug) from institute where slug like 'demo-%'"))
 			})

@@ -114,6 +114,42 @@ func TestNoServerNamesTheWaysOut(t *testing.T) {
 	require.Contains(t, text, "TEST_DATABASE_URL=postgres://")
 }
 
+// The first run of a machine makes the cached folder, the next ones use it, and
+// nothing but it stays.
+func TestCachedFolderIsMadeOnce(t *testing.T) {
+	t.Parallel()
+	parent, err := os.MkdirTemp("", "pgtest-") // the server's user must be able to enter
+	require.NoError(t, err)
+	t.Cleanup(func() { require.NoError(t, os.RemoveAll(parent)) })
+	require.NoError(t, os.Chmod(parent, 0o755))
+	base, err := baseFolder(parent)
+	require.NoError(t, err)
+
+	golden, bins, run, alive, err := claim(t.Context(), base, base)
+	require.NoError(t, err)
+	require.FileExists(t, filepath.Join(golden, "PG_VERSION"))
+	require.NoFileExists(t, filepath.Join(golden, "postmaster.pid"), "it was stopped cleanly")
+	require.Contains(t, golden, bins.Version)
+	info, err := os.Stat(filepath.Join(golden, "global", "pg_control"))
+	require.NoError(t, err)
+	require.NoError(t, alive.Close()) // as if this run had been killed
+
+	again, _, second, alive, err := claim(t.Context(), base, base)
+	require.NoError(t, err)
+	require.Equal(t, golden, again)
+	require.NotEqual(t, run, second)
+	same, err := os.Stat(filepath.Join(golden, "global", "pg_control"))
+	require.NoError(t, err)
+	require.Equal(t, info.ModTime(), same.ModTime(), "not made a second time")
+	require.NoDirExists(t, run, "what the killed run left is gone")
+	require.NoError(t, alive.Close())
+
+	pg, err := localpg.Start(t.Context(), localpg.Config{Root: second, BinDir: bins.Dir, Unsafe: true, CopyFrom: golden})
+	require.NoError(t, err)
+	t.Cleanup(func() { require.NoError(t, pg.Stop()) })
+	require.Equal(t, "0", ask(t, pg.AppURL(), "select revision::text from catalogue_state"))
+}
+
 func TestSweep(t *testing.T) {
 	t.Parallel()
 	base := t.TempDir()
