@@ -8,9 +8,9 @@ import (
 // other stack; not in the catalogue (common practice, no source; wrong by a factor 3 costs 0.04 of
 // log loss on simulated worlds of our own). A small catalogue knows less: the first three shrink by n/(n+20).
 const (
-	priorRecord  = 0.70
-	priorWinding = 0.06
-	priorStack   = 0.09
+	priorRecord  = 0.66
+	priorWinding = 0.07
+	priorStack   = 0.10
 	priorHold    = 20.0
 	copyShare    = 0.30 // of new laminations that are near-copies of a catalogued one
 	followCores  = 12

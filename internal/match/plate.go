@@ -18,10 +18,10 @@ const (
 	plateConnSame  = 0.95
 	platePolesSame = 0.985
 	phasesSame     = 0.99
-	currentSD      = 0.05  // ln A
-	speedSD        = 0.008 // ln rpm
-	plateWild      = 0.02  // share of currents and speeds that mean nothing
-	sameFigure     = 0.004 // ln: two figures are the same
+	currentSD      = 0.045  // ln A
+	speedSD        = 0.0065 // ln rpm
+	plateWild      = 0.02   // share of currents and speeds that mean nothing
+	sameFigure     = 0.004  // ln: two figures are the same
 )
 
 // The site's supply is told by the user: the design voltage exactly or within its class.

@@ -29,7 +29,7 @@ const nScale = 3
 
 var (
 	scaleShare   = [nScale]float64{0.30, 0.45, 0.25}
-	scaleTable   = [nScale]float64{0.5, 1, 2}     // where the uncertainty comes from our table
+	scaleTable   = [nScale]float64{0.4, 0.8, 1.7} // where the uncertainty comes from our table
 	scaleStated  = [nScale]float64{0.7, 1.0, 1.6} // where the technician stated it
 	broadDensity = broadShare / math.Log(60)
 )

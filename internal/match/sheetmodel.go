@@ -28,8 +28,8 @@ const (
 // Priors of the checks: spread of the residual and the share of honest sheets far outside
 // (measured on simulated worlds of our own; the spreads are replaced by the catalogue's).
 var (
-	chkSD    = [nChk]float64{0.021, 0.045, 0.085, 0.14, 0.12, 0.25, 0.3, 0.09}
-	chkWild  = [nChk]float64{1e-6, 1e-4, 3e-4, 3e-4, 3e-4, 3e-4, 3e-4, 3e-4}
+	chkSD   = [nChk]float64{0.021, 0.045, 0.085, 0.14, 0.12, 0.25, 0.3, 0.09}
+	chkWild = [nChk]float64{1e-6, 1e-4, 3e-4, 3e-4, 3e-4, 3e-4, 3e-4, 3e-4}
 	// chkFloor: a catalogue whose masses and resistances were calculated must not make the check
 	// sharper than scales and bridges are.
 	chkFloor = [nChk]float64{0.021, 0.039, 0.04, 0.06, 0.05, 0.1, 0.1, 0.02}
