@@ -19,8 +19,40 @@ const (
 	bodyMax  = 64 << 10 // one question
 	batchMax = 2 << 20  // a batch
 
-	batchItems = 1000 // items of a batch
+	batchItems = 1000 // items of a batch, told in /v1/meta
 )
+
+// decodeBody reads the body into the struct that into points to, within lim. Mistakes of the query
+// are named together with those of the body.
+func decodeBody(c *gin.Context, q *query, into any, lim jsonin.Limits) error {
+	body, err := readBody(c, int64(lim.Bytes))
+	if err != nil {
+		return err
+	}
+	wrong := q.err()
+	err = soleDetail(jsonin.Decode(body, into, lim))
+	var a, b *errs.Error
+	if errors.As(err, &a) && errors.As(wrong, &b) {
+		kind := errs.KindImpossible
+		if a.Kind != errs.KindImpossible || b.Kind != errs.KindImpossible {
+			kind = errs.KindSyntax
+		}
+		return errs.New(kind, "", append(b.Fields, a.Fields...)...)
+	}
+	if wrong != nil {
+		return wrong
+	}
+	return err
+}
+
+// soleDetail lets the only mistake of a body speak for the whole.
+func soleDetail(err error) error {
+	var known *errs.Error
+	if errors.As(err, &known) && len(known.Fields) == 1 && known.Fields[0].Code != jsonin.CodeSyntax {
+		return errs.New(known.Kind, known.Fields[0].Detail, known.Fields...)
+	}
+	return err
+}
 
 // readBody gives the bytes of a JSON body of at most most bytes. The type is checked before a byte is read.
 func readBody(c *gin.Context, most int64) ([]byte, error) {

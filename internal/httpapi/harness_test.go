@@ -14,6 +14,7 @@ import (
 
 	"statorbook/openapi"
 
+	"github.com/gin-gonic/gin"
 	"github.com/pb33f/libopenapi"
 	validator "github.com/pb33f/libopenapi-validator"
 	"github.com/pb33f/libopenapi-validator/config"
@@ -212,3 +213,46 @@ func (a answer) json(t testing.TB, v any) {
 }
 
 func bodyOf(text string) io.ReadCloser { return io.NopCloser(strings.NewReader(text)) }
+
+// faultContext is a request context without a server, for what needs only an id and a log.
+func faultContext() *gin.Context {
+	c, _ := gin.CreateTestContext(httptest.NewRecorder())
+	c.Request = request("POST", "/", "")
+	return c
+}
+
+// at follows a path of names and indexes through the answer.
+func (a answer) at(t testing.TB, path ...any) any {
+	t.Helper()
+	var v any
+	require.NoError(t, json.Unmarshal(a.text, &v), "%s", a.text)
+	for _, step := range path {
+		switch s := step.(type) {
+		case string:
+			object, ok := v.(map[string]any)
+			require.True(t, ok, "%v leads nowhere in %s", path, a.text)
+			v = object[s]
+		case int:
+			list, ok := v.([]any)
+			require.True(t, ok && s < len(list), "%v leads nowhere in %s", path, a.text)
+			v = list[s]
+		}
+	}
+	return v
+}
+
+// list is at for an array.
+func (a answer) list(t testing.TB, path ...any) []any {
+	t.Helper()
+	list, ok := a.at(t, path...).([]any)
+	require.True(t, ok, "%v is no array in %s", path, a.text)
+	return list
+}
+
+// number is at for a number.
+func (a answer) number(t testing.TB, path ...any) float64 {
+	t.Helper()
+	v, ok := a.at(t, path...).(float64)
+	require.True(t, ok, "%v is no number in %s", path, a.text)
+	return v
+}

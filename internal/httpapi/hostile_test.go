@@ -5,10 +5,13 @@ import (
 	"strings"
 	"testing"
 
+	"statorbook/internal/jsonin"
+
 	"github.com/stretchr/testify/require"
 )
 
-// hostile is a request that must be refused, and how: the status, and code and place of the first mistake.
+// hostile is a request that must be refused, and how: the status, and code and place of the first
+// mistake. Code "" is for problems without errors, place "*" for places that are jsonin's to test.
 type hostile struct {
 	method, target, body string
 	headers              []string
@@ -35,7 +38,9 @@ func refuse(t *testing.T, h *host, rows []hostile) {
 			place = *first.Pointer
 		}
 		require.Equal(t, r.code, first.Code, "%s: %s", what, a.text)
-		require.Equal(t, r.place, place, "%s: %s", what, a.text)
+		if r.place != "*" {
+			require.Equal(t, r.place, place, "%s: %s", what, a.text)
+		}
 		require.Less(t, len(a.text), 8<<10, "%s: a refusal is short", what)
 	}
 }
@@ -78,4 +83,51 @@ func strangeQueries(target string) []hostile {
 		get(target+join+"__proto__=1", 400, codeUnknownParameter, "__proto__"),
 		get(target+join+strings.Repeat("x", 5000)+"=1", 400, codeUnknownParameter, strings.Repeat("x", 60)+"…"),
 	}
+}
+
+// brokenBodies are the rows that every POST address shares. member is a member that its body may have.
+func brokenBodies(target, member string) []hostile {
+	rows := []hostile{
+		post(target, "", 415, codeBodyType, "Content-Type"),
+		post(target, "", 400, jsonin.CodeEmpty, "*", "Content-Type: application/json"),
+		post(target, " \n\t", 400, jsonin.CodeEmpty, "*"),
+		post(target, "{", 400, jsonin.CodeSyntax, "*"),
+		post(target, "{]", 400, jsonin.CodeSyntax, "*"),
+		post(target, "{'a':1}", 400, jsonin.CodeSyntax, "*"),
+		post(target, "{} // comment", 400, jsonin.CodeTrailing, "*"),
+		post(target, "{}{}", 400, jsonin.CodeTrailing, "*"),
+		post(target, "{},", 400, jsonin.CodeTrailing, "*"),
+		post(target, `{"`+member+`":NaN}`, 400, jsonin.CodeSyntax, "*"),
+		post(target, `{"`+member+`":Infinity}`, 400, jsonin.CodeSyntax, "*"),
+		post(target, `{"`+member+`":01}`, 400, jsonin.CodeSyntax, "*"),
+		post(target, `{"`+member+`":1,}`, 400, jsonin.CodeSyntax, "*"),
+		post(target, "\uFEFF{}", 400, jsonin.CodeSyntax, "*"),
+		post(target, "[]", 400, jsonin.CodeType, ""),
+		post(target, "null", 400, jsonin.CodeType, ""),
+		post(target, `"text"`, 400, jsonin.CodeType, ""),
+		post(target, "1e400", 400, jsonin.CodeType, ""),
+		post(target, strings.Repeat("[", 50_000), 400, jsonin.CodeTooDeep, "*"),
+		post(target, strings.Repeat(`{"a":`, 5_000)+"1"+strings.Repeat("}", 5_000), 400, jsonin.CodeTooDeep, "*"),
+		post(target, `{"nonsense":1}`, 400, jsonin.CodeUnknown, "/nonsense"),
+		post(target, `{"__proto__":{}}`, 400, jsonin.CodeUnknown, "/__proto__"),
+		post(target, `{"`+strings.ToUpper(member)+`":1}`, 400, jsonin.CodeWrongCase, "/"+strings.ToUpper(member)),
+		post(target, `{"`+member+`":null,"`+member+`":null}`, 400, jsonin.CodeDuplicate, "/"+member),
+		post(target, `{"a`+"\x00"+`b":1}`, 400, jsonin.CodeSyntax, "*"),
+		post(target, `{"a\u0000b":1}`, 400, jsonin.CodeUnknown, "*"),
+		post(target, "{\"a\xff\":1}", 400, jsonin.CodeUnknown, "*"),
+		post(target, `{"x":"`+strings.Repeat("x", 3<<20)+`"}`, 413, jsonin.CodeTooLarge, ""),
+		post(target, "{}", 415, codeBodyType, "Content-Type", "Content-Type: text/plain"),
+		post(target, "<a/>", 415, codeBodyType, "Content-Type", "Content-Type: application/xml"),
+		post(target, "a: 1", 415, codeBodyType, "Content-Type", "Content-Type: application/yaml"),
+		post(target, "a=1", 415, codeBodyType, "Content-Type", "Content-Type: application/x-www-form-urlencoded"),
+		post(target, "{}", 415, codeBodyType, "Content-Type", "Content-Type: application/json; charset=utf-16"),
+		post(target, "{}", 415, codeBodyType, "Content-Type", "Content-Type: application/json, text/plain"),
+		post(target, "{}", 415, codeBodyCoding, "Content-Encoding", "Content-Encoding: gzip"),
+		post(target, "{}", 406, codeNotOffered, "Accept", "Accept: text/html"),
+		post(target+"?nonsense=1", "{}", 400, codeUnknownParameter, "nonsense"),
+	}
+	for _, method := range []string{"GET", "HEAD", "PUT", "PATCH", "DELETE"} {
+		rows = append(rows, hostile{method, target, "", nil, 405, "", ""})
+	}
+	return rows
 }

@@ -7,7 +7,8 @@ import (
 	"testing"
 	"time"
 
-	"statorbook/internal/unit"
+	"statorbook/internal/bundle"
+	"statorbook/internal/insulation"
 	"statorbook/internal/wire"
 	"statorbook/seeds"
 
@@ -24,7 +25,11 @@ var seedSnapshot = sync.OnceValues(func() (*Snapshot, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &Snapshot{Revision: 7, Wires: table, BuiltAt: time.Date(2026, 11, 25, 8, 0, 0, 0, time.UTC)}, nil
+	classes, materials, err := seedInsulation()
+	if err != nil {
+		return nil, err
+	}
+	return &Snapshot{Revision: 7, Wires: table, Classes: classes, Materials: materials, BuiltAt: time.Date(2026, 11, 25, 8, 0, 0, 0, time.UTC)}, nil
 })
 
 func seeded(t testing.TB) Config {
@@ -43,36 +48,44 @@ func seedSizes() ([]wire.Size, error) {
 	for line := range bytes.Lines(text) {
 		var l struct {
 			Kind string
-			Body wireView
+			Body bundle.WireSize
 		}
 		if err := json.Unmarshal(line, &l); err != nil {
 			return nil, err
 		}
 		if l.Kind == "wire" {
-			sizes = append(sizes, sizeOf(l.Body))
+			sizes = append(sizes, l.Body.ToDomain())
 		}
 	}
 	return sizes, nil
 }
 
-func sizeOf(v wireView) wire.Size {
-	d, _ := v.Conductor.Diameter.Float64()
-	s := wire.Size{
-		ID: v.ID, System: v.System, Size: v.Size, Text: v.Conductor.Diameter.String(), Diameter: unit.Millimetre(d),
-		DiameterMin: unit.Millimetre(v.Conductor.DiameterMin), DiameterMax: unit.Millimetre(v.Conductor.DiameterMax),
-		ByRule: v.Conductor.ByRule, Evidence: v.Conductor.Evidence, Convention: v.Resistance.Convention,
+func seedInsulation() (classes []insulation.Class, materials []insulation.Material, err error) {
+	text, err := seeds.Files.ReadFile("insulation.jsonl")
+	if err != nil {
+		return nil, nil, err
 	}
-	for _, c := range v.Covered {
-		s.Covers = append(s.Covers, wire.Cover{
-			Build: c.Build, IncreaseMin: unit.Millimetre(c.IncreaseMin), OverallMin: unit.Millimetre(c.OverallMin),
-			OverallMax: unit.Millimetre(c.OverallMax), ByRule: c.ByRule, Evidence: c.Evidence,
-		})
+	for line := range bytes.Lines(text) {
+		var l struct {
+			Kind string
+			Body json.RawMessage
+		}
+		if err := json.Unmarshal(line, &l); err != nil {
+			return nil, nil, err
+		}
+		switch l.Kind {
+		case "insulation_class":
+			var class bundle.InsulationClass
+			err = json.Unmarshal(l.Body, &class)
+			classes = append(classes, class.ToDomain())
+		case "insulating_material":
+			var material bundle.InsulatingMaterial
+			err = json.Unmarshal(l.Body, &material)
+			materials = append(materials, material.ToDomain())
+		}
+		if err != nil {
+			return nil, nil, err
+		}
 	}
-	for _, e := range v.Enamels {
-		s.Enamels = append(s.Enamels, wire.Enamel(e))
-	}
-	for _, from := range v.Sources {
-		s.Sources = append(s.Sources, wire.Source(from))
-	}
-	return s
+	return classes, materials, nil
 }

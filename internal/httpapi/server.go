@@ -11,6 +11,7 @@ import (
 
 	"statorbook/internal/errs"
 	"statorbook/internal/insulation"
+	"statorbook/internal/match"
 	"statorbook/internal/wire"
 
 	"github.com/gin-gonic/gin"
@@ -22,10 +23,12 @@ type Snapshot struct {
 	Wires     *wire.Table
 	Classes   []insulation.Class
 	Materials []insulation.Material
+	Index     *match.Index
 	BuiltAt   time.Time
 
-	once    sync.Once
-	encoded *encodedTables // the wire table as bytes, made on first use
+	once      sync.Once
+	encoded   *encodedTables // the reference tables as bytes, made on first use
+	encodeErr error
 }
 
 // Config is what the interface needs from outside. All fields are required unless they say otherwise.

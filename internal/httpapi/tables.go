@@ -2,44 +2,46 @@ package httpapi
 
 import (
 	"bytes"
+	"errors"
 
 	"statorbook/internal/wire"
 )
 
-// encodedTables holds the plain view of every wire size as bytes, so that the look-up that shops
-// make all day costs no encoding.
+// encodedTables holds the reference tables as bytes, so that the look-ups that shops make all day
+// cost no encoding.
 type encodedTables struct {
 	sizes []wire.Size // swg, awg, metric, thick to thin
-	plain []document  // of the same index
+	plain []document  // their plain views, by the same index
 	at    map[string]int
-	err   error
+
+	class              map[string]document // thermal classes by letter
+	classes, materials document
 }
 
-// tables encodes the wire table on first use.
+// tables encodes the reference tables on first use.
 func (s *Snapshot) tables() (*encodedTables, error) {
-	s.once.Do(func() { s.encoded = encodeTables(s.Wires.All()) })
-	return s.encoded, s.encoded.err
+	s.once.Do(func() {
+		t := &encodedTables{}
+		s.encoded, s.encodeErr = t, errors.Join(t.encodeSizes(s.Wires.All()), t.encodeClasses(s.Classes), t.encodeMaterials(s.Materials))
+	})
+	return s.encoded, s.encodeErr
 }
 
-func encodeTables(sizes []wire.Size) *encodedTables {
-	t := &encodedTables{sizes: sizes, plain: make([]document, len(sizes)), at: make(map[string]int, len(sizes))}
+func (t *encodedTables) encodeSizes(sizes []wire.Size) error {
+	t.sizes, t.plain, t.at = sizes, make([]document, len(sizes)), make(map[string]int, len(sizes))
 	for i, size := range sizes {
 		v := viewWire(size, plainWire)
-		untagged, err := encodeJSON(v)
-		if err != nil {
-			t.err = err
-			return t
+		if err := tagged(v, &v.ETag); err != nil {
+			return err
 		}
-		v.ETag = tagOf(untagged)
 		body, err := encodeJSON(v)
 		if err != nil {
-			t.err = err
-			return t
+			return err
 		}
 		t.plain[i] = document{body: body, tag: v.ETag, cache: cacheReference}
 		t.at[size.ID] = i
 	}
-	return t
+	return nil
 }
 
 // document gives size i as o asks for it. The tag in the body is always the row's.
@@ -86,4 +88,10 @@ func (t *encodedTables) lines(at []int, o wireOptions) ([]byte, error) {
 		b.Write(d.body)
 	}
 	return b.Bytes(), nil
+}
+
+// stats counts what is in memory.
+func (s *Snapshot) stats() metaCatalogue {
+	x := s.Index.Stats()
+	return metaCatalogue{Wires: s.Wires.Len(), Families: x.Families, Cores: x.Cores, Records: x.Records, IndexBytes: x.Bytes}
 }

@@ -54,18 +54,19 @@ var unitSuffixes = []struct {
 // unitNames holds the numeric fields whose name carries no suffix: pure numbers, and figures whose
 // unit is that of the field they speak about.
 var unitNames = map[string]unitInfo{
-	"probability": {"1", "", "probability"},
-	"bits":        {"bit", "bit", "information"},
-	"deviations":  {"1", "σ", "multiples of the combined standard uncertainty"},
-	"odds":        {"1", "", "natural logarithm of odds"},
-	"turns":       {"1", "", "count"},
-	"uf":          {"uF", "µF", "capacitance"},
-	"ohm":         {"Ohm", "Ω", "resistance"},
-	"t":           {"T", "T", "magnetic flux density"},
-	"g":           {"g", "g", "mass"},
-	"copper":      {"1", "", "ratio"},
-	"circle":      {"1", "", "ratio"},
-	"square":      {"1", "", "ratio"},
+	"probability":          {"1", "", "probability"},
+	"bits":                 {"bit", "bit", "information"},
+	"deviations":           {"1", "σ", "multiples of the combined standard uncertainty"},
+	"odds":                 {"1", "", "natural logarithm of odds"},
+	"thermal_class_change": {"K", "K", "temperature difference"},
+	"turns":                {"1", "", "count"},
+	"uf":                   {"uF", "µF", "capacitance"},
+	"ohm":                  {"Ohm", "Ω", "resistance"},
+	"t":                    {"T", "T", "magnetic flux density"},
+	"g":                    {"g", "g", "mass"},
+	"copper":               {"1", "", "ratio"},
+	"circle":               {"1", "", "ratio"},
+	"square":               {"1", "", "ratio"},
 }
 
 // unitOf gives the unit of a numeric field by its name.

@@ -33,23 +33,23 @@ func TestGetWire(t *testing.T) {
 	a := h.ask(t, "GET", "/v1/wires/awg-20", "")
 	a.json(t, &v)
 	// ASTM B258: AWG 20 is 0.0320 in.
-	require.Equal(t, json.Number("0.8128"), v.Conductor.Diameter)
+	require.Equal(t, "0.8128", v.Conductor.Diameter.Digits())
 	require.InDelta(t, 0.5189, v.Conductor.Area, 5e-5)
-	require.Equal(t, wire.AnnealedCopper, v.Resistance.Convention)
+	require.Equal(t, string(wire.AnnealedCopper), v.Resistance.Convention)
 	require.Nil(t, v.Resistance.At)
 	require.NotEmpty(t, v.Sources)
 	require.Equal(t, `"`+v.ETag+`"`, a.Header.Get("ETag"))
 	require.Equal(t, cacheReference[0], a.Header.Get("Cache-Control"))
 
 	h.ask(t, "GET", "/v1/wires/awg-20?temperature_c=75&units=inch_pound&build=heavy&material=aluminium", "").json(t, &v)
-	require.Equal(t, wire.AluminiumEC, v.Resistance.Convention)
+	require.Equal(t, string(wire.AluminiumEC), v.Resistance.Convention)
 	require.InDelta(t, 75, v.Resistance.At.Temperature, 0)
 	// K = 225 for aluminium: (225+75)/(225+20).
-	require.InDelta(t, v.Resistance.At20.Nominal*300/245, v.Resistance.At.Nominal, 1e-3)
+	require.InDelta(t, v.Resistance.Ohms.Nominal*300/245, v.Resistance.At.Nominal, 1e-3)
 	require.InDelta(t, 0.032, v.InchPound.Diameter, 1e-12)
 	require.InDelta(t, 1024, v.InchPound.Area, 1e-9)
 	require.Len(t, v.Covered, 1)
-	require.Equal(t, wire.Heavy, v.Covered[0].Build)
+	require.Equal(t, string(wire.Heavy), v.Covered[0].Build)
 }
 
 // The tag of a representation changes with what was asked for; the one in the body is the row's.
