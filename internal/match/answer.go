@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"math"
 
-	"statorbook/internal/errs"
 	"statorbook/internal/unit"
 	"statorbook/internal/winding"
 )
@@ -273,28 +272,6 @@ func (x *Index) learnRanges() (out [2][nDims][2]float64) {
 		if x.core.known[c] {
 			widen(&out[x.lam.rotor[x.core.lam[c]]][dStack], float64(v))
 		}
-	}
-	return out
-}
-
-// serviceFindings says when nameplate or supply are outside what matching answers for: 5 W to 3 kW,
-// up to 690 V, 50 or 60 Hz. The slots, 6 to 72 in a ring, are judged with the geometry.
-func serviceFindings(q *Query) []errs.Finding {
-	var out []errs.Finding
-	check := func(field string, v, low, high float64) {
-		if v != 0 && (v < low || v > high) {
-			out = append(out, errs.Finding{Code: "outside_service_range", Severity: errs.SeverityWarning, Fields: []string{field}, Found: &v, Expected: &errs.Expected{Value: math.Min(math.Max(v, low), high), Low: low, High: high},
-				Message: fmt.Sprintf("%s of %g is outside the %g to %g that matching answers for; no stator is named and no winding proposed", field, v, low, high)})
-		}
-	}
-	if n := q.Nameplate; n != nil {
-		check("nameplate.power_w", given(n.Power), 5, 3000)
-		check("nameplate.voltage_v", given(n.Voltage), 12, 690)
-		check("nameplate.frequency_hz", given(n.Frequency), 45, 65)
-	}
-	if s := q.Supply; s != nil {
-		check("supply.voltage_v", given(s.Voltage), 12, 690)
-		check("supply.frequency_hz", given(s.Frequency), 45, 65)
 	}
 	return out
 }

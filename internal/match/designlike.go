@@ -44,48 +44,67 @@ func pick(yes bool, a, b float64) float64 {
 	return b
 }
 
-// agree is the chance of reading one voltage where another is right: exact, near, or anything else.
-func agree(read, truth, same, near float64) float64 {
-	switch d := math.Abs(math.Log(read / truth)); {
+// voltAgree is the chance of reading one voltage where another is right: exact, of the same class, a
+// slip, or anything else.
+func voltAgree(f *figure, lnTruth float64) float64 {
+	switch d := math.Abs(f.ln - lnTruth); {
 	case d < sameFigure:
-		return same
+		return plateVoltSame
 	case d < nearVolts:
-		return near / 3 // a class has about three more members
+		return plateVoltNear / 3 // a class has about three more members
 	}
-	return (1 - same - near) / 12 // about a dozen voltages are in use
+	return (1-plateVoltSame-plateVoltNear)/30 + slipTo(f.slips, lnTruth) // some thirty voltages are in use
+}
+
+// siteAgree compares volts on site, rated or as measured, with a design's: mains scatter by some 4 %.
+func siteAgree(lnSite, lnTruth float64) float64 {
+	d := lnSite - lnTruth
+	return siteVoltSame*pick(math.Abs(d) < sameFigure, 1, 0) + siteVoltNear*math.Exp(-sq(d/siteVoltSD)/2) + siteVoltWild
 }
 
 func (pl *plateQuery) voltFactor(d *design) float64 {
 	l := 1.0
-	if pl.volts > 0 {
-		l *= agree(pl.volts, d.voltage, plateVoltSame, plateVoltNear)
+	if pl.volts.given {
+		l *= voltAgree(&pl.volts, math.Log(d.voltage))
 	}
-	if pl.siteVolts > 0 {
-		site := agree(pl.siteVolts, d.voltage, siteVoltSame, siteVoltNear)
-		// A star connection on site puts the same volts on the winding as delta at 1/√3 of the line.
-		if v := d.phaseVoltage(); d.phases == 3 && v > 0 {
-			line := pl.siteVolts
-			if pl.siteConnection == winding.ConnStar {
-				line /= math.Sqrt(3)
-			}
-			if pl.siteConnection != "" {
-				site = max(site, 0.9*agree(line, v, siteVoltSame, siteVoltNear))
-			}
+	if !pl.siteVolts.given {
+		return l
+	}
+	site := siteAgree(pl.siteVolts.ln, math.Log(d.voltage))
+	// A star connection on site puts the same volts on the winding as delta at 1/√3 of the line.
+	if v := d.phaseVoltage(); d.phases == 3 && v > 0 && pl.siteConnection != "" {
+		line := pl.siteVolts.ln
+		if pl.siteConnection == winding.ConnStar {
+			line -= 0.5 * math.Log(3)
 		}
-		l *= site
+		site = max(site, 0.9*siteAgree(line, math.Log(v)))
 	}
-	return l
+	return l * max(site, slipTo(pl.siteVolts.slips, math.Log(d.voltage)))
 }
 
 func (pl *plateQuery) freqFactor(d *design) float64 {
 	l := 1.0
-	if pl.freq > 0 {
-		l *= pick(math.Abs(pl.freq-d.frequency) < 0.5, plateFreqSame, 1-plateFreqSame)
+	if pl.freq.given {
+		l *= freqAgree(&pl.freq, d.frequency, plateFreqSame)
 	}
-	if pl.siteFreq > 0 {
-		l *= pick(math.Abs(pl.siteFreq-d.frequency) < 0.5, siteFreqSame, 1-siteFreqSame)
+	if pl.siteFreq.given {
+		l *= freqAgree(&pl.siteFreq, d.frequency, siteFreqSame)
 	}
 	return l
+}
+
+// freqAgree is the chance of reading one frequency where another is right: half of the mistakes take
+// the other mains frequency.
+func freqAgree(f *figure, truth, same float64) float64 {
+	ln := math.Log(truth)
+	if math.Abs(f.ln-ln) < 0.01 {
+		return same
+	}
+	other := 0.0
+	if v := math.Exp(f.ln); math.Abs(v-50) < 0.5 || math.Abs(v-60) < 0.5 {
+		other = 0.5
+	}
+	return (1-same)*(other+0.02) + slipTo(f.slips, ln)
 }
 
 func (pl *plateQuery) connectionFactor(d *design) float64 {
@@ -113,17 +132,17 @@ func (x *Index) recordFactor(p *prepared, r *record) float64 {
 	if pl.poles > 0 {
 		l *= p.polesFactor(int(r.poles))
 	}
-	if pl.hasPower {
-		l *= discrete(pl.power, r.power, platePowerSame, pl.powerFrom, pl.powerTo, pl.powerShare)
+	if pl.power.given {
+		l *= discrete(&pl.power, r.power, platePowerSame, pl.powerFrom, pl.powerTo, pl.powerShare)
 	}
-	if pl.hasCap {
-		l *= discrete(pl.cap, r.capacitor, plateCapSame, pl.capFrom, pl.capTo, pl.capShare)
+	if pl.cap.given {
+		l *= discrete(&pl.cap, r.capacitor, plateCapSame, pl.capFrom, pl.capTo, pl.capShare)
 	}
-	if pl.hasCurrent {
-		l *= continuous(pl.current, r.current, currentSD)
+	if pl.current.given {
+		l *= continuous(&pl.current, r.current, currentSD)
 	}
-	if pl.hasSpeed {
-		l *= continuous(pl.speed, r.speed, speedSD)
+	if pl.speed.given {
+		l *= continuous(&pl.speed, r.speed, speedSD)
 	}
 	if pl.class != "" {
 		l *= x.classFactor(pl.class, r.class)
@@ -151,29 +170,33 @@ func (p *prepared) polesFactor(poles int) float64 {
 }
 
 // discrete is the chance of a figure of a preferred series when the record says another or the
-// same: half of the misreadings are near (a neighbour of the series), half anything.
-func discrete(ln float64, packed uint16, same, from, to, share float64) float64 {
+// same: half of the misreadings are near (a neighbour of the series), half anything; besides slips.
+func discrete(f *figure, packed uint16, same, from, to, share float64) float64 {
 	have, ok := unpackLog(packed)
 	if !ok {
 		return share
 	}
-	if math.Abs(ln-have) < sameFigure {
+	if math.Abs(f.ln-have) < sameFigure {
 		return same
 	}
 	near := 0.0
-	if math.Abs(ln-have) < 0.8 {
+	if math.Abs(f.ln-have) < 0.8 {
 		near = phi((to-have)/0.25) - phi((from-have)/0.25)
 	}
-	return (1 - same) * (0.5*near + 0.5*share)
+	return (1-same)*(0.5*near+0.5*share) + slipTo(f.slips, have)
 }
 
 // continuous is the density of the logarithm of a figure when the record says another.
-func continuous(ln float64, packed uint16, sd float64) float64 {
+func continuous(f *figure, packed uint16, sd float64) float64 {
 	have, ok := unpackLog(packed)
 	if !ok {
 		return wildDensity
 	}
-	return (1-plateWild)*normal(ln-have, sd*sd+1e-6) + plateWild*wildDensity
+	l := (1-plateWild)*normal(f.ln-have, sd*sd+1e-6) + plateWild*wildDensity
+	if d := f.ln - have; d > 5*sd || d < -5*sd {
+		l += slipDensity(f.slips, have, sd)
+	}
+	return l
 }
 
 // classFactor compares insulation classes.

@@ -81,32 +81,54 @@ func (x *Index) plateEvidence(p *prepared, s *site, d *design, poles float64) (l
 	var fp [nPowerX]float64
 	s.powerX(poles, d.frequency, d.phases, &fp)
 	lnPower, variance = m.power.at(fp[:]), sq(m.power.sd)+4*s.rvStack
-	if pl.hasPower {
+	if pl.power.given {
 		sd := math.Sqrt(variance)
 		at := lnPower + math.Log(200)
-		l *= platePowerSame*(phi((pl.powerTo-at)/sd)-phi((pl.powerFrom-at)/sd)) + (1-platePowerSame)*pl.powerShare
-		lnPower, variance = pl.power-math.Log(200), 0.002
+		typed := platePowerSame*(phi((pl.powerTo-at)/sd)-phi((pl.powerFrom-at)/sd)) + (1-platePowerSame)*pl.powerShare
+		lnRead, slip := pl.power.ln, 0.0
+		if typed < plateSlipRate {
+			lnRead, slip = readPower(&pl.power, at, sd, typed)
+		}
+		l *= typed + slip
+		lnPower, variance = lnRead-math.Log(200), 0.002
 	}
-	if !pl.hasCurrent && !pl.hasCap && !pl.hasSpeed {
+	if !pl.current.given && !pl.cap.given && !pl.speed.given {
 		return lnPower, variance, l
 	}
 	var fx [nPlateX]float64
 	plateX(s.rotor, d.phases, lnPower, d.voltage, d.frequency, poles, &fx)
 	g := gauss{n: lnPower, vn: variance}
-	if pl.hasCurrent {
+	if pl.current.given {
 		f := g
 		rest := m.current.at(fx[:]) - m.current.b[3]*lnPower
-		density := f.observe(pl.current-rest, m.current.b[3], 0, sq(m.current.sd)+currentSD*currentSD)
+		density := f.observe(pl.current.ln-rest, m.current.b[3], 0, sq(m.current.sd)+currentSD*currentSD)
 		l *= (1-plateWild)*density + plateWild*wildDensity
 		g = f
 	}
-	if pl.hasCap {
+	if pl.cap.given {
 		l *= x.capEvidence(p, &g, &fx, d)
 	}
-	if pl.hasSpeed {
+	if pl.speed.given {
 		l *= x.speedEvidence(p, &g, &fx, d, poles)
 	}
 	return g.n, g.vn, l
+}
+
+// seriesStep is about the width in the logarithm that one power of the preferred series stands for.
+const seriesStep = 0.2
+
+// readPower weighs the slips of a power that does not fit as typed: ln of what was probably meant,
+// and the chance of all slips.
+func readPower(f *figure, mean, sd, typed float64) (ln, chance float64) {
+	ln, best := f.ln, typed
+	for i := range f.slips {
+		c := plateSlipRate * f.slips[i].share * seriesStep * normal(f.slips[i].ln-mean, sd*sd)
+		chance += c
+		if c > best {
+			best, ln = c, f.slips[i].ln
+		}
+	}
+	return ln, chance
 }
 
 // capEvidence is the chance of the capacitor, and tells of the power.
@@ -119,14 +141,14 @@ func (x *Index) capEvidence(p *prepared, g *gauss, fx *[nPlateX]float64, d *desi
 	at := m.cap.at(fx[:]) + b*(g.n-fx[3])
 	sd := math.Sqrt(sq(m.cap.sd) + b*b*g.vn)
 	chance := phi((pl.capTo-at)/sd) - phi((pl.capFrom-at)/sd)
-	g.observe(pl.cap-(at-b*g.n), b, 0, sq(m.cap.sd)+0.01)
+	g.observe(pl.cap.ln-(at-b*g.n), b, 0, sq(m.cap.sd)+0.01)
 	return plateCapSame*chance + (1-plateCapSame)*pl.capShare
 }
 
 // speedEvidence is the density of ln speed: a slip with its own scatter, and the reading's.
 func (x *Index) speedEvidence(p *prepared, g *gauss, fx *[nPlateX]float64, d *design, poles float64) float64 {
 	m, pl := &x.model.plate, &p.plate
-	slip := 1 - math.Exp(pl.speed)*poles/(120*d.frequency)
+	slip := 1 - math.Exp(pl.speed.ln)*poles/(120*d.frequency)
 	wild := plateWild * wildDensity
 	if slip > 0.9 || slip < -0.05 {
 		return wild

@@ -3,7 +3,6 @@ package match
 import (
 	"cmp"
 	"slices"
-	"statorbook/internal/errs"
 	"statorbook/internal/winding"
 	"sync"
 )
@@ -27,14 +26,19 @@ func (x *Index) Match(q Query) (Answer, error) {
 	if err != nil {
 		return Answer{}, err
 	}
-	findings = append(findings, serviceFindings(&q)...)
-	if slices.ContainsFunc(findings, func(f errs.Finding) bool { return f.Code == "outside_service_range" }) {
+	if outsideSlots(findings) {
 		return abstain(findings), nil
 	}
 	w := scratch.Get().(*work)
 	defer scratch.Put(w)
 	p := x.prepare(&q)
 	b := x.weigh(p, w)
+	if outside := outsideRange(&q); len(outside) > 0 {
+		if b.beyondService(len(outside)) {
+			return abstain(append(findings, outside...)), nil
+		}
+		findings = append(findings, misread(outside)...)
+	}
 	w.rotors, w.coreAt = w.rotors[:0], w.coreAt[:0]
 	for i := range b.contexts {
 		w.rotors = append(w.rotors, b.contexts[i].site.rotor)
@@ -60,11 +64,6 @@ func (x *Index) Match(q Query) (Answer, error) {
 		a.Status = x.statusOf(&a)
 	}
 	return a, nil
-}
-
-// abstain is the answer where matching has no business.
-func abstain(findings []errs.Finding) Answer {
-	return Answer{None: Unlisted{1, 1, 1}, Findings: findings, Status: "estimated", Cautions: winding.StandardCautions(winding.ProposalCautions...)}
 }
 
 // addRepaired adds the reading without which the geometry would be impossible, unless the posterior

@@ -133,8 +133,8 @@ var hermite5 = [5][2]float64{
 
 // nextPlate adds the supply on site and the number of poles by what they tell about the record.
 func (x *Index) nextPlate(p *prepared, w *work, b *beliefs, a *Answer) {
-	if p.plate.volts == 0 && p.plate.siteVolts == 0 {
-		if bits := x.classBits(w, b, siteVoltSame, func(r *record) int { return int(math.Round(x.designs[r.design].voltage / 15)) }); bits >= nextLeast {
+	if !p.plate.volts.given && !p.plate.siteVolts.given {
+		if bits := x.classBits(w, b, 0.9, func(r *record) int { return int(math.Round(x.designs[r.design].voltage / 15)) }); bits >= nextLeast {
 			a.Next = append(a.Next, Next{Field: "supply.voltage_v", Bits: bits, How: "ask what supply the motor ran on, or read the fuse board: volts, hertz, phases, and how the terminals were bridged"})
 		}
 	}
@@ -195,7 +195,7 @@ func (x *Index) assumptions(p *prepared, a *Answer) {
 	if p.phases == 0 && p.plate.sitePhases == 0 {
 		add("measurements.phases", "1 or 3", "not given; both are weighed by how often such a lamination is wound so")
 	}
-	if p.plate.volts == 0 && p.plate.siteVolts == 0 && len(a.Proposals) > 0 {
+	if !p.plate.volts.given && !p.plate.siteVolts.given && len(a.Proposals) > 0 {
 		add("supply.voltage_v", "several", "neither supply nor nameplate tells the voltage; each proposal names the one it stands on, weighed by how common it is in the catalogue")
 	}
 	if p.plate.poles == 0 && len(a.Proposals) > 0 {

@@ -24,10 +24,13 @@ const (
 	sameFigure     = 0.004  // ln: two figures are the same
 )
 
-// The site's supply is told by the user: the design voltage exactly or within its class.
+// The site's supply is told by the user: the rated voltage of the design, or what a meter showed,
+// within a few per cent of it.
 const (
-	siteVoltSame = 0.80
-	siteVoltNear = 0.15
+	siteVoltSame = 0.35
+	siteVoltNear = 0.60
+	siteVoltSD   = 0.045 // ln V
+	siteVoltWild = 0.004
 	siteFreqSame = 0.99
 	siteConnSame = 0.90
 )

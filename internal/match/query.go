@@ -44,19 +44,30 @@ type prepared struct {
 	assumed  []winding.Assumption
 }
 
-// plateQuery holds the logarithms of what the nameplate says.
+// figure is one figure of nameplate or supply: its logarithm and what else may have been meant.
+type figure struct {
+	given bool
+	ln    float64
+	slips []figureSlip
+}
+
+func newFigure(m unit.Measured) figure {
+	if !usable(m) {
+		return figure{}
+	}
+	return figure{given: true, ln: math.Log(m.Value), slips: figureSlips(m)}
+}
+
+// plateQuery is what nameplate and supply say.
 type plateQuery struct {
-	power, current, speed, cap                 float64
-	hasPower, hasCurrent, hasSpeed, hasCap     bool
-	volts, freq                                float64
-	poles, taps                                int
-	class                                      string
-	connection                                 winding.Connection
-	siteVolts, siteFreq                        float64
-	siteConnection                             winding.Connection
-	sitePhases                                 int
-	powerShare, capShare                       float64
-	powerFrom, powerTo, capFrom, capTo, topPow float64
+	volts, freq, power, current, speed, cap figure
+	siteVolts, siteFreq                     figure
+	poles, taps                             int
+	class                                   string
+	connection, siteConnection              winding.Connection
+	sitePhases                              int
+	powerShare, capShare                    float64 // shares of these values among the records
+	powerFrom, powerTo, capFrom, capTo      float64 // their neighbourhoods in the series
 }
 
 // prepare turns a query into readings and evidence. asTyped leaves alternative readings out.
@@ -113,26 +124,17 @@ func typedFigures(c *stator.Core) []float64 {
 // preparePlate takes nameplate and supply in.
 func (x *Index) preparePlate(p *prepared, q *Query) {
 	pl := &p.plate
-	ln := func(m unit.Measured) (float64, bool) {
-		if usable(m) {
-			return math.Log(m.Value), true
-		}
-		return 0, false
-	}
 	if n := q.Nameplate; n != nil {
-		pl.power, pl.hasPower = ln(n.Power)
-		pl.current, pl.hasCurrent = ln(n.Current)
-		pl.speed, pl.hasSpeed = ln(n.Speed)
-		pl.cap, pl.hasCap = ln(n.CapacitorUF)
-		pl.volts, pl.freq = given(n.Voltage), given(n.Frequency)
+		pl.volts, pl.freq, pl.power = newFigure(n.Voltage), newFigure(n.Frequency), newFigure(n.Power)
+		pl.current, pl.speed, pl.cap = newFigure(n.Current), newFigure(n.Speed), newFigure(n.CapacitorUF)
 		pl.poles, pl.taps, pl.class, pl.connection = n.Poles, n.SpeedTaps, n.InsulationClass, n.Connection
 	}
 	if s := q.Supply; s != nil {
-		pl.siteVolts, pl.siteFreq, pl.siteConnection, pl.sitePhases = given(s.Voltage), given(s.Frequency), s.Connection, s.Phases
+		pl.siteVolts, pl.siteFreq, pl.siteConnection, pl.sitePhases = newFigure(s.Voltage), newFigure(s.Frequency), s.Connection, s.Phases
 	}
 	m := &x.model.plate
-	pl.powerFrom, pl.powerTo, pl.powerShare = m.powers.interval(pl.power)
-	pl.capFrom, pl.capTo, pl.capShare = m.caps.interval(pl.cap)
+	pl.powerFrom, pl.powerTo, pl.powerShare = m.powers.interval(pl.power.ln)
+	pl.capFrom, pl.capTo, pl.capShare = m.caps.interval(pl.cap.ln)
 }
 
 // value is the reading of dimension d; ok is false if it was not given.

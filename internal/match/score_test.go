@@ -196,11 +196,17 @@ func gaugeIndex(area float64) float64 {
 // score asks one query and scores the answer.
 func score(x *Index, j *jquery) (outcome, error) {
 	q := j.domain()
+	q.Limit = maxLimit // so that the log loss sees the truth wherever it stands
 	a, err := x.Match(q)
-	o := outcome{kind: j.Truth.Kind}
 	if err != nil {
-		return o, err
+		return outcome{}, err
 	}
+	return scoreAnswer(&a, j), nil
+}
+
+// scoreAnswer compares an answer with the truth.
+func scoreAnswer(a *Answer, j *jquery) outcome {
+	o := outcome{kind: j.Truth.Kind}
 	o.noneCore, o.noneWinding = a.None.Core, a.None.Winding
 	if o.kind != "record" {
 		o.pTruth = a.None.Winding
@@ -240,7 +246,7 @@ func score(x *Index, j *jquery) (outcome, error) {
 			o.coverArea = o.coverArea || r.ConductorArea.P05 <= j.Truth.Area && j.Truth.Area <= r.ConductorArea.P95
 		}
 	}
-	return o, nil
+	return o
 }
 
 // vetting is how well slips are found at fixed shares of false alarms among the clean entries.

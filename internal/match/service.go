@@ -1,0 +1,78 @@
+package match
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"statorbook/internal/errs"
+	"statorbook/internal/unit"
+	"statorbook/internal/winding"
+)
+
+// Matching answers for 5 W to 3 kW, up to 690 V, 50 or 60 Hz, 6 to 72 slots in a ring.
+const (
+	servicePowerLow, servicePowerHigh = 5, 3000
+	serviceVoltLow, serviceVoltHigh   = 12, 690
+	serviceFreqLow, serviceFreqHigh   = 45, 65
+)
+
+// outsideRange names the figures of nameplate and supply that are outside what matching answers for.
+func outsideRange(q *Query) []errs.Finding {
+	var out []errs.Finding
+	check := func(field string, m unit.Measured, low, high float64) {
+		if v := given(m); v != 0 && (v < low || v > high) {
+			out = append(out, errs.Finding{Code: "outside_service_range", Severity: errs.SeverityWarning, Fields: []string{field}, Found: &v, Expected: &errs.Expected{Value: math.Min(math.Max(v, low), high), Low: low, High: high},
+				Message: fmt.Sprintf("%s of %g is outside the %g to %g that matching answers for; no stator is named and no winding proposed", field, v, low, high)})
+		}
+	}
+	if n := q.Nameplate; n != nil {
+		check("nameplate.power_w", n.Power, servicePowerLow, servicePowerHigh)
+		check("nameplate.voltage_v", n.Voltage, serviceVoltLow, serviceVoltHigh)
+		check("nameplate.frequency_hz", n.Frequency, serviceFreqLow, serviceFreqHigh)
+	}
+	if s := q.Supply; s != nil {
+		check("supply.voltage_v", s.Voltage, serviceVoltLow, serviceVoltHigh)
+		check("supply.frequency_hz", s.Frequency, serviceFreqLow, serviceFreqHigh)
+	}
+	return out
+}
+
+// A machine that matching does not answer for comes to the bench now and then, and its plate then
+// says some figure outside (common practice, no source).
+const (
+	outsideShare  = 0.03 // of all machines
+	outsideFigure = 0.2  // chance of the very figure, given that
+)
+
+// beyondService tells whether figures outside the range stand as read, rather than being slips: the
+// evidence of an unlisted machine of another kind against that of all hypotheses with a slip.
+func (b *beliefs) beyondService(figures int) bool {
+	geometry := 0.0
+	for i := range b.contexts {
+		if b.contexts[i].hyp == hypNew {
+			geometry += b.contexts[i].weight
+		}
+	}
+	return outsideShare*geometry*math.Pow(outsideFigure, float64(figures)) >= b.total
+}
+
+// misread turns findings of figures outside the range into findings of doubtful figures.
+func misread(findings []errs.Finding) []errs.Finding {
+	for i := range findings {
+		f := &findings[i]
+		f.Code = "figure_doubtful"
+		f.Message = fmt.Sprintf("%s of %g is outside the %g to %g that matching answers for; the other readings speak for a slip, so it is taken as misread", f.Fields[0], *f.Found, f.Expected.Low, f.Expected.High)
+	}
+	return findings
+}
+
+// outsideSlots tells whether the geometry check found slots outside the range.
+func outsideSlots(findings []errs.Finding) bool {
+	return slices.ContainsFunc(findings, func(f errs.Finding) bool { return f.Code == "outside_service_range" })
+}
+
+// abstain is the answer where matching has no business.
+func abstain(findings []errs.Finding) Answer {
+	return Answer{None: Unlisted{1, 1, 1}, Findings: findings, Status: "estimated", Cautions: winding.StandardCautions(winding.ProposalCautions...)}
+}
