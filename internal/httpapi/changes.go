@@ -21,7 +21,7 @@ type changeRequest struct {
 
 type changeWanted struct {
 	Voltage       bundle.M        `json:"voltage_v" in:"min=0.1,max=100000"`
-	Frequency     bundle.M        `json:"frequency_hz" in:"min=1,max=1000"`
+	Frequency     bundle.M        `json:"frequency_hz" in:"min=0.1,max=10000"`
 	Connection    string          `json:"connection" in:"enum=single|star|delta"`
 	ParallelPaths int             `json:"parallel_paths" in:"min=1,max=120"`
 	Conductor     string          `json:"conductor" in:"enum=copper|aluminium"`
@@ -30,7 +30,7 @@ type changeWanted struct {
 	Span          int             `json:"span" in:"min=1,max=359"`
 	Pattern       *bundle.Pattern `json:"pattern"`
 	Poles         int             `json:"poles" in:"min=1,max=120"`
-	StackLength   bundle.M        `json:"stack_length_mm" in:"min=0.01,max=100000"`
+	StackLength   bundle.M        `json:"stack_length_mm" in:"min=0.01,max=10000"`
 	Core          *bundle.Core    `json:"core"`
 }
 

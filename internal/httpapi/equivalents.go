@@ -226,15 +226,19 @@ var conductors = []string{string(wire.Copper), string(wire.Aluminium)}
 
 // asParameters rewrites the pointers of a body into the parameters that stand for them.
 func asParameters(err error) error {
+	return eachField(err, func(f errs.Field) errs.Field {
+		f.Parameter, f.Pointer = parameterOf(f.Pointer), ""
+		return f
+	})
+}
+
+// eachField rewrites the fields of a classified error.
+func eachField(err error, rewrite func(errs.Field) errs.Field) error {
 	var known *errs.Error
 	if !errors.As(err, &known) {
 		return err
 	}
-	fields := each(known.Fields, func(f errs.Field) errs.Field {
-		f.Parameter, f.Pointer = parameterOf(f.Pointer), ""
-		return f
-	})
-	return errs.New(known.Kind, known.Detail, fields...)
+	return errs.New(known.Kind, known.Detail, each(known.Fields, rewrite)...)
 }
 
 func parameterOf(pointer string) string {

@@ -45,9 +45,9 @@ type coilCount struct {
 }
 
 type copperMass struct {
-	Main      bundle.M `json:"main,omitzero" in:"min=0.001,max=1000000"`
-	Auxiliary bundle.M `json:"auxiliary,omitzero" in:"min=0.001,max=1000000"`
-	Total     bundle.M `json:"total,omitzero" in:"min=0.001,max=1000000"`
+	Main      bundle.M `json:"main,omitzero" in:"unit=g,min=0.001,max=1000000"`
+	Auxiliary bundle.M `json:"auxiliary,omitzero" in:"unit=g,min=0.001,max=1000000"`
+	Total     bundle.M `json:"total,omitzero" in:"unit=g,min=0.001,max=1000000"`
 }
 
 // postMatch answers POST /v1/matches.

@@ -64,6 +64,15 @@ var unitNames = map[string]unitInfo{
 	"ohm":                  {"Ohm", "Ω", "resistance"},
 	"t":                    {"T", "T", "magnetic flux density"},
 	"g":                    {"g", "g", "mass"},
+	"winding":              {"1", "", "probability"},
+	"core":                 {"1", "", "probability"},
+	"family":               {"1", "", "probability"},
+	"conductors":           {"1", "", "count"},
+	"slip":                 {"1", "", "ratio"},
+	"factor":               {"1", "", "ratio"},
+	"min":                  {"Ohm/km", "Ω/km", "resistance per length"},
+	"nominal":              {"Ohm/km", "Ω/km", "resistance per length"},
+	"max":                  {"Ohm/km", "Ω/km", "resistance per length"},
 	"copper":               {"1", "", "ratio"},
 	"circle":               {"1", "", "ratio"},
 	"square":               {"1", "", "ratio"},
@@ -85,17 +94,46 @@ func unitOf(name string) (unitInfo, bool) {
 // contractUnits walks the contract and gives the unit of every field that can hold a quantity, so
 // that /v1/meta never falls behind the contract.
 func contractUnits(doc []byte) (map[string]unitInfo, error) {
-	var tree any
+	var tree struct {
+		Components struct {
+			Schemas map[string]map[string]any `json:"schemas"`
+		} `json:"components"`
+		Paths map[string]any `json:"paths"`
+	}
 	if err := json.Unmarshal(doc, &tree); err != nil {
 		return nil, err
 	}
 	units := map[string]unitInfo{}
-	walkProperties(tree, func(name string, schema map[string]any) {
-		if u, ok := unitOf(name); ok && schema["type"] != "string" && schema["type"] != "boolean" && schema["type"] != "array" {
+	visit := func(name string, schema map[string]any) {
+		if ref, ok := schema["$ref"].(string); ok {
+			schema = tree.Components.Schemas[ref[strings.LastIndexByte(ref, '/')+1:]]
+		}
+		if u, ok := unitOf(name); ok && isQuantity(schema) {
 			units[name] = u
 		}
-	})
+	}
+	for _, schema := range tree.Components.Schemas {
+		walkProperties(schema, visit)
+	}
+	walkProperties(tree.Paths, visit)
 	return units, nil
+}
+
+// isQuantity tells schemas of a number, of a measured value, and of a figure with a range or an uncertainty.
+func isQuantity(schema map[string]any) bool {
+	switch kind := schema["type"].(type) {
+	case string:
+		props, _ := schema["properties"].(map[string]any)
+		return kind == "number" || props["p50"] != nil || props["uncertainty"] != nil && props["value"] != nil
+	case []any:
+		return len(kind) > 0 && kind[0] == "number"
+	}
+	forms, _ := schema["oneOf"].([]any)
+	if len(forms) == 0 {
+		return false
+	}
+	short, _ := forms[0].(map[string]any)
+	return short["type"] == "number"
 }
 
 // walkProperties calls visit for every property of every schema in a JSON tree.

@@ -1,0 +1,127 @@
+package httpapi
+
+import (
+	"strconv"
+
+	"statorbook/internal/bundle"
+	"statorbook/internal/catalog"
+	"statorbook/internal/errs"
+	"statorbook/internal/stator"
+	"statorbook/internal/unit"
+
+	"github.com/gin-gonic/gin"
+)
+
+// applications are the kinds of motor that a family may be for.
+var applications = []string{
+	"ceiling_fan", "table_fan", "exhaust_fan", "blower", "pump", "grinder", "air_cooler", "washing_machine", "compressor", "general",
+}
+
+// paramsFamilies are the query parameters of the list: filters, a window for each dimension, paging.
+var paramsFamilies = func() []string {
+	names := []string{"phases", "rotor_position", "slots", "poles", "application", "page_size", "page_token"}
+	for _, d := range catalog.Dimensions() {
+		names = append(names, "min_"+string(d), "max_"+string(d))
+	}
+	return names
+}()
+
+// The bounds of counts and dimensions in filters; they are those of the Core shape.
+const (
+	slotsMin, slotsMax = 2, 360
+	polesMin, polesMax = 1, 120
+	lengthMax          = 10000
+)
+
+// pageOf is a page of records with the way to the next one.
+type pageOf[T any] struct {
+	Items []T `json:"items"`
+	pageEnd
+}
+
+// getFamily answers GET /v1/stator-families/{id}.
+func (s *server) getFamily(c *gin.Context, q *query) error {
+	if err := q.err(); err != nil {
+		return err
+	}
+	f, err := s.family(c, c.Param("id"))
+	if err != nil {
+		return err
+	}
+	v, err := viewFamily(f)
+	if err != nil {
+		return err
+	}
+	return sendTagged(c, v, v.ETag, cacheCheck)
+}
+
+// family reads a family by UUID or slug.
+func (s *server) family(c *gin.Context, ref string) (catalog.Family, error) {
+	if err := unknownRecord("stator family", ref); err != nil {
+		return catalog.Family{}, err
+	}
+	f, err := s.Families.Family(c.Request.Context(), ref)
+	if errs.KindOf(err) == errs.KindNotFound {
+		err = noRecord("stator family", ref)
+	}
+	return f, err
+}
+
+// listFamilies answers GET /v1/stator-families.
+func (s *server) listFamilies(c *gin.Context, q *query) error {
+	filter := readFamilyFilter(q)
+	size, after := s.readPage(q, c.Request.URL.Path)
+	if err := q.err(); err != nil {
+		return err
+	}
+	page, err := s.Families.Families(c.Request.Context(), filter, catalog.PageRequest{After: after, Size: size})
+	if err != nil {
+		return err
+	}
+	return sendRecords(s, c, q, page, viewFamily)
+}
+
+// sendRecords answers with a page of records.
+func sendRecords[D, V any](s *server, c *gin.Context, q *query, page catalog.Page[D], view func(D) (V, error)) error {
+	out := pageOf[V]{Items: make([]V, 0, len(page.Items))}
+	for _, item := range page.Items {
+		v, err := view(item)
+		if err != nil {
+			return err
+		}
+		out.Items = append(out.Items, v)
+	}
+	if page.Next != "" {
+		out.pageEnd = s.pageEnd(c, q, page.Next)
+	}
+	return sendTagged(c, out, "", cacheCheck)
+}
+
+// readFamilyFilter reads the filters of the list.
+func readFamilyFilter(q *query) catalog.FamilyFilter {
+	f := catalog.FamilyFilter{
+		RotorPosition: stator.RotorPosition(q.enum("rotor_position", string(stator.RotorInside), string(stator.RotorOutside))),
+		Slots:         q.whole("slots", slotsMin, slotsMax), Poles: q.whole("poles", polesMin, polesMax), Application: q.enum("application", applications...),
+	}
+	if phases := q.enum("phases", "1", "3"); phases != "" {
+		f.Phases, _ = strconv.Atoi(phases)
+	}
+	for _, d := range catalog.Dimensions() {
+		low, hasLow := q.number("min_"+string(d), 0, lengthMax)
+		high, hasHigh := q.number("max_"+string(d), 0.001, lengthMax)
+		if hasLow && hasHigh && low > high {
+			q.refuse("min_"+string(d), codeWindow, "min_"+string(d)+" is above max_"+string(d)+".", nil, q.values["min_"+string(d)])
+		}
+		if hasLow || hasHigh {
+			f.Windows = append(f.Windows, catalog.Window{Dimension: d, Low: unit.Millimetre(low), High: unit.Millimetre(high)})
+		}
+	}
+	return f
+}
+
+// viewFamily is the one form of a family, in lists and alone, tag included.
+func viewFamily(f catalog.Family) (bundle.Family, error) {
+	v := bundle.FamilyOf(f)
+	err := tagged(v, &v.ETag)
+	return v, err
+}

@@ -1,0 +1,121 @@
+package httpapi
+
+import (
+	"statorbook/internal/bundle"
+	"statorbook/internal/catalog"
+	"statorbook/internal/errs"
+	"statorbook/internal/jsonin"
+	"statorbook/internal/winding"
+
+	"github.com/gin-gonic/gin"
+)
+
+// paramsWindings are the query parameters of the list.
+var paramsWindings = []string{"family_id", "poles", "page_size", "page_token"}
+
+// getWinding answers GET /v1/windings/{id}. A withdrawn record answers with its status and reason.
+func (s *server) getWinding(c *gin.Context, q *query) error {
+	if err := q.err(); err != nil {
+		return err
+	}
+	w, err := s.winding(c)
+	if err != nil {
+		return err
+	}
+	v, err := viewWinding(w)
+	if err != nil {
+		return err
+	}
+	return sendTagged(c, v, v.ETag, cacheCheck)
+}
+
+// winding reads the record that the path names.
+func (s *server) winding(c *gin.Context) (catalog.Winding, error) {
+	ref := c.Param("id")
+	if err := unknownRecord("winding record", ref); err != nil {
+		return catalog.Winding{}, err
+	}
+	w, err := s.Windings.Winding(c.Request.Context(), ref)
+	if errs.KindOf(err) == errs.KindNotFound {
+		err = noRecord("winding record", ref)
+	}
+	return w, err
+}
+
+// listWindings answers GET /v1/windings.
+func (s *server) listWindings(c *gin.Context, q *query) error {
+	filter := catalog.WindingFilter{FamilyID: q.text("family_id", 36), Poles: q.whole("poles", polesMin, polesMax)}
+	if filter.FamilyID != "" && !jsonin.IsUUID(filter.FamilyID) {
+		q.refuse("family_id", jsonin.CodeFormat, "family_id is a UUID in lower case.", nil, filter.FamilyID)
+	}
+	size, after := s.readPage(q, c.Request.URL.Path)
+	if err := q.err(); err != nil {
+		return err
+	}
+	page, err := s.Windings.Windings(c.Request.Context(), filter, catalog.PageRequest{After: after, Size: size})
+	if err != nil {
+		return err
+	}
+	return sendRecords(s, c, q, page, viewWinding)
+}
+
+// viewWinding is the one form of a winding record, in lists and alone, tag included.
+func viewWinding(w catalog.Winding) (bundle.Winding, error) {
+	v := bundle.WindingOf(w)
+	err := tagged(v, &v.ETag)
+	return v, err
+}
+
+// recordInput reads the record that the path names and what an analysis of it needs.
+func (s *server) recordInput(c *gin.Context) (catalog.Winding, winding.AnalysisInput, error) {
+	w, err := s.winding(c)
+	if err != nil {
+		return w, winding.AnalysisInput{}, err
+	}
+	var family *catalog.Family
+	if w.FamilyID != "" {
+		f, err := s.family(c, w.FamilyID)
+		if err != nil {
+			return w, winding.AnalysisInput{}, err
+		}
+		family = &f
+	}
+	return w, winding.AnalysisInput{Core: catalog.CoreOfRecord(w, family), Nameplate: &w.Nameplate, Scheme: w.Scheme}, nil
+}
+
+// recordAnalysis is the analysis of a record, with the record's standing beside it.
+type recordAnalysis struct {
+	WindingID string         `json:"winding_id"`
+	Status    catalog.Status `json:"status"`
+	analysisView
+}
+
+// getAnalysis answers GET /v1/windings/{id}/analysis.
+func (s *server) getAnalysis(c *gin.Context, q *query) error {
+	if err := q.err(); err != nil {
+		return err
+	}
+	snap, err := s.snapshot()
+	if err != nil {
+		return err
+	}
+	w, in, err := s.recordInput(c)
+	if err != nil {
+		return err
+	}
+	a, err := winding.Analyse(in, snap.Wires)
+	if err != nil {
+		return ofRecord(err)
+	}
+	return sendTagged(c, recordAnalysis{w.ID, w.Status, viewAnalysis(a)}, "", cacheCheck)
+}
+
+// ofRecord turns a refusal of a stored record's content, whose pointers lead into the record, into
+// one that speaks of the path.
+func ofRecord(err error) error {
+	return eachField(err, func(f errs.Field) errs.Field {
+		f.Detail = "In the record, " + f.Pointer + ": " + f.Detail
+		f.Parameter, f.Pointer = "id", ""
+		return f
+	})
+}
