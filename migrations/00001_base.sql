@@ -40,14 +40,6 @@ CREATE FUNCTION measured(j jsonb) RETURNS numeric
     AS $$ SELECT CASE jsonb_typeof(j) WHEN 'number' THEN j::numeric WHEN 'object' THEN (j ->> 'value')::numeric END $$;
 -- +goose StatementEnd
 
--- micrometres reads a length of a body in mm and gives whole micrometres, the form that searches
--- use: integer comparison is leakproof, so it keeps its index under row-level security.
--- +goose StatementBegin
-CREATE FUNCTION micrometres(j jsonb) RETURNS integer
-    LANGUAGE sql IMMUTABLE PARALLEL SAFE
-    AS $$ SELECT round(measured(j) * 1000)::integer $$;
--- +goose StatementEnd
-
 -- refuse_change guards insert-only tables (UPDATE, DELETE by row, TRUNCATE by statement: a row
 -- trigger alone lets TRUNCATE through).
 -- +goose StatementBegin
@@ -85,6 +77,17 @@ BEGIN
     UPDATE catalogue_state SET revision = revision + 1, changed_at = now() RETURNING revision INTO STRICT fresh;
     PERFORM set_config('statorbook.catalogue_bump', prefix || fresh, true);
     RETURN fresh;
+END $$;
+-- +goose StatementEnd
+
+-- bump_catalogue is for published tables without a head of their own.
+-- +goose StatementBegin
+CREATE FUNCTION bump_catalogue() RETURNS trigger
+    LANGUAGE plpgsql
+    AS $$
+BEGIN
+    PERFORM catalogue_bump();
+    RETURN NULL;
 END $$;
 -- +goose StatementEnd
 
@@ -187,6 +190,6 @@ CREATE TRIGGER no_truncate BEFORE TRUNCATE ON catalogue_state FOR EACH STATEMENT
 
 -- +goose Down
 DROP TABLE change, audit, person, institute, catalogue_state;
-DROP FUNCTION guard_record(text), guard_insert_only(text), stamp_head(), catalogue_bump(), refuse_change(), micrometres(jsonb), measured(jsonb);
+DROP FUNCTION guard_record(text), guard_insert_only(text), stamp_head(), bump_catalogue(), catalogue_bump(), refuse_change(), measured(jsonb);
 DROP DOMAIN spdx, source_text, record_findings, record_body, sha256, slug, record_revision, pole_count, slot_count,
     temperature_c, capacitor_uf, speed_rpm, current_a, power_w, frequency_hz, voltage_v, slot_pitches, area_mm2, length_mm;

@@ -91,6 +91,52 @@ func storeFamilies(ctx context.Context, tx pgx.Tx, by authors) error {
 	return err
 }
 
+// applyCores decides on the staged lines that add one stack to a family. A stack that the family
+// lists itself is not added again.
+func applyCores(ctx context.Context, tx pgx.Tx) error {
+	_, err := tx.Exec(ctx, `
+		WITH r AS (
+			SELECT line, id::uuid AS id, revision, family_id, content_hash, measured(body -> 'stack_length_mm') AS stack_length_mm,
+			       row_number() OVER same AS nth, first_value(content_hash) OVER same AS first_hash
+			FROM import_row WHERE kind = 'core' WINDOW same AS (PARTITION BY id, revision ORDER BY line))
+		INSERT INTO import_verdict (line, kind, outcome, code, change)
+		SELECT r.line, 'core', split_part(j.verdict, ' ', 1), nullif(split_part(j.verdict, ' ', 2), ''),
+		       CASE WHEN newest.revision IS NULL THEN 'publication' ELSE 'supersession' END
+		FROM r LEFT JOIN core c ON c.id = r.id LEFT JOIN family f ON f.id = r.family_id
+		       LEFT JOIN added_core a ON a.core_id = r.id AND a.revision = r.revision
+		       LEFT JOIN family_core l ON l.core_id = r.id AND l.family_id = f.id AND l.revision = f.revision
+		       LEFT JOIN LATERAL (SELECT max(n.revision) AS revision FROM added_core n WHERE n.core_id = r.id) newest ON true
+		       CROSS JOIN LATERAL (SELECT CASE
+		           WHEN r.content_hash <> r.first_hash OR a.content_hash <> r.content_hash THEN 'conflicting other_content'
+		           WHEN r.nth > 1 OR a.revision IS NOT NULL THEN 'same'
+		           WHEN f.id IS NULL THEN 'refused unknown_family'
+		           WHEN c.family_id <> r.family_id THEN 'conflicting core_taken'
+		           WHEN l.core_id IS NOT NULL AND l.stack_length_mm IS NOT DISTINCT FROM r.stack_length_mm THEN 'same'
+		           WHEN l.core_id IS NOT NULL THEN 'conflicting other_content'
+		           WHEN newest.revision > r.revision THEN 'conflicting older_revision'
+		           ELSE 'new' END AS verdict) j`)
+	if err != nil {
+		return err
+	}
+	_, err = tx.Exec(ctx, `
+		INSERT INTO core (id, family_id) SELECT DISTINCT r.id::uuid, r.family_id
+		FROM import_row r JOIN import_verdict v USING (line) WHERE v.outcome = 'new' AND r.kind = 'core' ON CONFLICT (id) DO NOTHING`)
+	if err != nil {
+		return err
+	}
+	// The statement raises the catalogue revision even if it inserts no row.
+	var any bool
+	err = tx.QueryRow(ctx, `SELECT EXISTS (SELECT FROM import_verdict WHERE kind = 'core' AND outcome = 'new')`).Scan(&any)
+	if err != nil || !any {
+		return err
+	}
+	_, err = tx.Exec(ctx, `
+		INSERT INTO added_core (core_id, revision, family_id, content_hash, stack_length_mm)
+		SELECT r.id::uuid, r.revision, r.family_id, r.content_hash, measured(r.body -> 'stack_length_mm')
+		FROM import_row r JOIN import_verdict v USING (line) WHERE v.outcome = 'new' AND r.kind = 'core'`)
+	return err
+}
+
 // applyWindings decides on the staged windings and stores the new ones. It runs after
 // applyFamilies, so that a bundle may bring a family and its windings in any order.
 func applyWindings(ctx context.Context, tx pgx.Tx, by authors) error {

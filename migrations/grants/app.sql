@@ -12,7 +12,7 @@ GRANT SELECT, INSERT, UPDATE (revision, state, modified_at) ON wire_size, insula
 GRANT SELECT, INSERT ON wire_size_revision, insulation_class_revision, insulating_material_revision TO statorbook_app;
 
 GRANT SELECT, INSERT, UPDATE (revision, state, institute_id, modified_at) ON family TO statorbook_app;
-GRANT SELECT, INSERT ON family_revision, core, family_core TO statorbook_app;
+GRANT SELECT, INSERT ON family_revision, core, family_core, added_core TO statorbook_app;
 
 GRANT SELECT, INSERT, UPDATE (revision, state, institute_id, family_id, core_id, poles, times_seen, modified_at) ON winding TO statorbook_app;
 GRANT SELECT, INSERT ON winding_revision TO statorbook_app;
