@@ -40,7 +40,7 @@ var stateKinds = map[string]errs.Kind{
 	transactionTimeout:  errs.KindTimeout,
 	undefinedTable:      errs.KindUnavailable, // still migrating
 	readOnlyTransaction: errs.KindUnavailable, // the primary became a replica
-	serialization:       errs.KindUnavailable, // only after the retries
+	serialization:       errs.KindUnavailable, // lost a race: trying again may win it
 	deadlock:            errs.KindUnavailable,
 	uniqueViolation:     errs.KindConflict,
 	foreignKeyViolation: errs.KindConflict,

@@ -21,7 +21,6 @@ const (
 	connLifetime   = 30 * time.Minute // so that a fail-over or a new certificate is noticed
 	connIdle       = 5 * time.Minute
 	readTimeout    = 5 * time.Second // of one method that reads for a request
-	writeAttempts  = 3               // of a transaction that lost a race (40001, 40P01)
 )
 
 // Store gives the service its data. It is safe for use by many goroutines.
@@ -66,11 +65,6 @@ func Open(ctx context.Context, appURL string, opts ...OpenOption) (*Store, error
 		return nil, wrap(err, "the database pool could not be made")
 	}
 	return &Store{pool: pool, log: cfg.log}, nil
-}
-
-// NewStore makes a store on a pool that somebody else made and closes. It is for tests.
-func NewStore(pool *pgxpool.Pool) *Store {
-	return &Store{pool: pool, log: slog.New(slog.DiscardHandler)}
 }
 
 // Close gives all connections back. It waits for those in use.
@@ -137,33 +131,6 @@ func (s *Store) snapshot(ctx context.Context, limit time.Duration, f func(pgx.Tx
 		}
 		return f(tx)
 	}), "a reading transaction failed")
-}
-
-// write runs f in a transaction and repeats it when it lost a race against another one.
-func (s *Store) write(ctx context.Context, limit time.Duration, f func(pgx.Tx) error) error {
-	conn, err := s.acquire(ctx)
-	if err != nil {
-		return err
-	}
-	defer conn.Release()
-	for attempt := 1; ; attempt++ {
-		err := pgx.BeginTxFunc(ctx, conn, pgx.TxOptions{}, func(tx pgx.Tx) error {
-			if err := limitTransaction(ctx, tx, limit, limit); err != nil {
-				return err
-			}
-			return f(tx)
-		})
-		if err == nil || attempt == writeAttempts || !(hasState(err, serialization) || hasState(err, deadlock)) {
-			return wrap(err, "a writing transaction failed")
-		}
-		// The nanoseconds of the clock are jitter enough to part two racers.
-		pause := time.Duration(5+time.Now().Nanosecond()/1000%20) * time.Millisecond
-		select {
-		case <-ctx.Done():
-			return wrap(ctx.Err(), "a writing transaction was given up")
-		case <-time.After(pause):
-		}
-	}
 }
 
 // limitTransaction sets the time limits for this transaction only (set_config with is_local).

@@ -128,8 +128,12 @@ func lockState(t *testing.T, owner string) pgx.Tx {
 
 // blockedBy says whether somebody waits for a lock in this database.
 func blockedBy(t *testing.T, tx pgx.Tx) bool {
+	// The list of sessions is read once in a transaction, unless it is told to forget.
+	_, err := tx.Exec(t.Context(), `SELECT pg_stat_clear_snapshot()`)
+	require.NoError(t, err)
 	var waiting int
-	err := tx.QueryRow(t.Context(), `SELECT count(*) FROM pg_locks WHERE NOT granted AND database = (SELECT oid FROM pg_database WHERE datname = current_database())`).Scan(&waiting)
+	err = tx.QueryRow(t.Context(), `SELECT count(*) FROM pg_locks
+		WHERE NOT granted AND pid IN (SELECT pid FROM pg_stat_activity WHERE datname = current_database())`).Scan(&waiting)
 	require.NoError(t, err)
 	return waiting > 0
 }
