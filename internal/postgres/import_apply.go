@@ -168,7 +168,12 @@ func applyWindings(ctx context.Context, tx pgx.Tx, by authors) error {
 	if err != nil {
 		return err
 	}
-	_, err = tx.Exec(ctx, `
+	return storeWindings(ctx, tx, by)
+}
+
+// storeWindings writes heads and revisions of the windings found new.
+func storeWindings(ctx context.Context, tx pgx.Tx, by authors) error {
+	_, err := tx.Exec(ctx, `
 		INSERT INTO winding (id, slug, revision, state, institute_id, family_id, core_id, poles, times_seen)
 		SELECT DISTINCT ON (r.id) r.id::uuid, coalesce(h.slug, r.slug), r.revision, r.state, CASE WHEN r.demo THEN $1::uuid END,
 		       coalesce(r.family_id, c.family_id), r.core_id, r.poles, r.times_seen

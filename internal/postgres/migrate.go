@@ -4,7 +4,6 @@ import (
 	"context"
 	"database/sql"
 	"errors"
-	"fmt"
 	"log/slog"
 	"strings"
 	"time"
@@ -14,6 +13,7 @@ import (
 	"github.com/pressly/goose/v3"
 	"github.com/pressly/goose/v3/lock"
 
+	"statorbook/internal/errs"
 	"statorbook/migrations"
 )
 
@@ -108,7 +108,7 @@ func withOwner(ctx context.Context, ownerURL string, f func(*sql.DB) error) erro
 	if err := db.PingContext(ctx); err != nil {
 		var refused *pgconn.PgError
 		if errors.As(err, &refused) && strings.Contains(refused.Message, "startup parameter") {
-			return fmt.Errorf("DATABASE_OWNER_URL must be a direct connection, not a pooler: %w", err)
+			return errs.Wrap(errs.KindInternal, "migrations need a direct connection (DATABASE_OWNER_URL), not a pooler", err)
 		}
 		return err
 	}
@@ -149,7 +149,7 @@ func migrateOnce(ctx context.Context, db *sql.DB, version int64) ([]*goose.Migra
 	if err != nil {
 		return nil, err
 	}
-	if version < current {
+	if version <= current {
 		return provider.DownTo(ctx, version)
 	}
 	return provider.UpTo(ctx, version)

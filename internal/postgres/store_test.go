@@ -11,7 +11,9 @@ import (
 	"github.com/stretchr/testify/require"
 	"go.uber.org/goleak"
 
+	"statorbook/internal/catalog"
 	"statorbook/internal/errs"
+	"statorbook/internal/match"
 	"statorbook/internal/pgtest"
 	"statorbook/internal/postgres"
 )
@@ -136,6 +138,41 @@ func blockedBy(t *testing.T, tx pgx.Tx) bool {
 		WHERE NOT granted AND pid IN (SELECT pid FROM pg_stat_activity WHERE datname = current_database())`).Scan(&waiting)
 	require.NoError(t, err)
 	return waiting > 0
+}
+
+// TestSessionsStayClean uses every kind of statement on one connection and looks at what is left in
+// its session. Behind a transaction-mode pooler the next caller would meet it.
+func TestSessionsStayClean(t *testing.T) {
+	t.Parallel()
+	_, app := pgtest.NewURLs(t)
+	store, err := postgres.Open(t.Context(), app, postgres.WithConns(1))
+	require.NoError(t, err)
+	defer store.Close()
+	var before, after []string
+	const settings = `SELECT name || '=' || setting FROM pg_settings WHERE name <> 'application_name' AND name NOT LIKE 'plpgsql.%'
+		UNION ALL SELECT 'prepared ' || statement FROM pg_prepared_statements UNION ALL SELECT 'temporary ' || relname FROM pg_class WHERE relpersistence = 't'
+		UNION ALL SELECT 'lock ' || locktype FROM pg_locks WHERE locktype = 'advisory'
+		UNION ALL SELECT 'bump ' || coalesce(nullif(current_setting('statorbook.catalogue_bump', true), ''), 'none') ORDER BY 1`
+	look := func() []string {
+		rows, err := store.Pool().Query(t.Context(), settings, pgx.QueryExecModeExec)
+		require.NoError(t, err)
+		lines, err := pgx.CollectRows(rows, pgx.RowTo[string])
+		require.NoError(t, err)
+		return lines
+	}
+	before = look()
+	imported(t, store, write(t, sampleFamily(t, 1, nil), sampleWinding(t, 1, 1, nil)), postgres.ImportOptions{Credit: &school})
+	for range 3 {
+		_, err = store.Families(t.Context(), catalog.FamilyFilter{Slots: 24}, catalog.PageRequest{})
+		require.NoError(t, err)
+		_, err = store.Winding(t.Context(), "demo-winding-1")
+		require.NoError(t, err)
+	}
+	_, err = store.LoadMatch(t.Context(), match.NewBuilder(nil))
+	require.NoError(t, err)
+	exported(t, store)
+	after = look()
+	require.Equal(t, before, after)
 }
 
 // TestNoGoroutineStays opens, uses, cancels and closes; what ran before does not count.
