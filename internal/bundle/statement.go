@@ -35,7 +35,8 @@ var (
 )
 
 // Text is the signed text: a first line, then one `name value` line for each figure in fixed order,
-// each ended by a line feed. There is no empty line in it, as a note requires.
+// each ended by a line feed. There is no empty line in it, as a note requires. Only a statement that
+// passes Validate may be signed.
 func (s Statement) Text() string {
 	var b strings.Builder
 	b.WriteString(statementHead + "\n")
