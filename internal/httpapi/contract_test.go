@@ -157,7 +157,7 @@ func walkSchemas(node any, where string, visit func(where string, schema map[str
 func TestValidatorSees(t *testing.T) {
 	t.Parallel()
 	h := newHost(t, Config{})
-	good := h.ask(t, "GET", "/livez", "")
+	good := h.Ask(t, "GET", "/livez", "")
 	for name, body := range map[string]string{
 		"undeclared member": `{"status":"ok","secret":1}`, "missing member": `{}`, "wrong type": `{"status":1}`, "other word": `{"status":"no"}`, "not JSON": `{`,
 	} {

@@ -24,18 +24,18 @@ func schemeOf(set string) string { return `{"poles":4,"coil_sets":[{"role":"main
 func TestAnalysis(t *testing.T) {
 	t.Parallel()
 	h := newHost(t, seeded(t))
-	a := h.ask(t, "POST", "/v1/winding-analyses", `{"core":`+core24+`,"nameplate":{"voltage_v":230,"frequency_hz":50,"current_a":3.2,"speed_rpm":1420,"connection":"single"},"scheme":`+scheme4+`}`)
+	a := h.Ask(t, "POST", "/v1/winding-analyses", `{"core":`+core24+`,"nameplate":{"voltage_v":230,"frequency_hz":50,"current_a":3.2,"speed_rpm":1420,"connection":"single"},"scheme":`+scheme4+`}`)
 	require.Equal(t, http.StatusOK, a.StatusCode, "%s", a.text)
-	require.InDelta(t, 400, a.number(t, "roles", 0, "series_turns"), 0)
+	require.InDelta(t, 400, a.Number(t, "roles", 0, "series_turns"), 0)
 	// 24 slots, 4 poles: a coil of span 5 has kp = sin(75°), one of span 3 sin(45°).
-	require.InDelta(t, (60*0.9659258+40*0.7071068)/100, a.number(t, "roles", 0, "winding_factor"), 1e-5)
-	require.InDelta(t, 1500, a.number(t, "speed", "synchronous_rpm"), 0)
-	require.Len(t, a.list(t, "slots"), 24)
-	require.NotEmpty(t, a.list(t, "fill"))
-	require.Positive(t, a.number(t, "densities", "back_iron_t"))
-	require.NotEmpty(t, a.at(t, "methods"))
-	for figure := range a.at(t, "methods").(map[string]any) {
-		require.NotEmpty(t, a.at(t, "methods", figure, "method"), figure)
+	require.InDelta(t, (60*0.9659258+40*0.7071068)/100, a.Number(t, "roles", 0, "winding_factor"), 1e-5)
+	require.InDelta(t, 1500, a.Number(t, "speed", "synchronous_rpm"), 0)
+	require.Len(t, a.List(t, "slots"), 24)
+	require.NotEmpty(t, a.List(t, "fill"))
+	require.Positive(t, a.Number(t, "densities", "back_iron_t"))
+	require.NotEmpty(t, a.At(t, "methods"))
+	for figure := range a.At(t, "methods").(map[string]any) {
+		require.NotEmpty(t, a.At(t, "methods", figure, "method"), figure)
 	}
 }
 
@@ -43,11 +43,11 @@ func TestAnalysis(t *testing.T) {
 func TestAnalysisPartial(t *testing.T) {
 	t.Parallel()
 	h := newHost(t, seeded(t))
-	a := h.ask(t, "POST", "/v1/winding-analyses", `{"core":{"slots":24},"scheme":`+scheme4+`}`)
+	a := h.Ask(t, "POST", "/v1/winding-analyses", `{"core":{"slots":24},"scheme":`+scheme4+`}`)
 	require.Equal(t, http.StatusOK, a.StatusCode, "%s", a.text)
-	require.NotEmpty(t, a.list(t, "missing"))
-	require.Nil(t, a.at(t, "flux_per_pole_mwb"))
-	require.Positive(t, a.number(t, "roles", 0, "winding_factor"))
+	require.NotEmpty(t, a.List(t, "missing"))
+	require.Nil(t, a.At(t, "flux_per_pole_mwb"))
+	require.Positive(t, a.Number(t, "roles", 0, "winding_factor"))
 }
 
 func TestAnalysisHostile(t *testing.T) {
@@ -94,22 +94,22 @@ func TestAnalysisHostile(t *testing.T) {
 func TestChange(t *testing.T) {
 	t.Parallel()
 	h := newHost(t, seeded(t))
-	a := h.ask(t, "POST", "/v1/winding-changes", `{"core":`+core24+`,"nameplate":`+plate230+`,"scheme":`+scheme4+`,"change":{"voltage_v":115}}`)
+	a := h.Ask(t, "POST", "/v1/winding-changes", `{"core":`+core24+`,"nameplate":`+plate230+`,"scheme":`+scheme4+`,"change":{"voltage_v":115}}`)
 	require.Equal(t, http.StatusOK, a.StatusCode, "%s", a.text)
 	// Half the volts: half the turns.
-	require.InDelta(t, 30, a.number(t, "scheme", "coil_sets", 0, "pattern", "turns", 0), 0)
-	require.InDelta(t, 20, a.number(t, "scheme", "coil_sets", 0, "pattern", "turns", 1), 0)
-	require.InDelta(t, 115, a.number(t, "nameplate", "voltage_v"), 0)
-	require.NotEmpty(t, a.list(t, "basis"))
-	require.NotEmpty(t, a.list(t, "cautions"))
-	require.NotEmpty(t, a.list(t, "table"))
-	require.InDelta(t, a.number(t, "before", "densities", "gap_t"), a.number(t, "after", "densities", "gap_t"), 0.01)
-	require.Equal(t, "estimated", a.at(t, "status"))
+	require.InDelta(t, 30, a.Number(t, "scheme", "coil_sets", 0, "pattern", "turns", 0), 0)
+	require.InDelta(t, 20, a.Number(t, "scheme", "coil_sets", 0, "pattern", "turns", 1), 0)
+	require.InDelta(t, 115, a.Number(t, "nameplate", "voltage_v"), 0)
+	require.NotEmpty(t, a.List(t, "basis"))
+	require.NotEmpty(t, a.List(t, "cautions"))
+	require.NotEmpty(t, a.List(t, "table"))
+	require.InDelta(t, a.Number(t, "before", "densities", "gap_t"), a.Number(t, "after", "densities", "gap_t"), 0.01)
+	require.Equal(t, "estimated", a.At(t, "status"))
 
 	// Without a core there is no before and after.
-	a = h.ask(t, "POST", "/v1/winding-changes", `{"nameplate":`+plate230+`,"scheme":`+scheme4+`,"change":{"frequency_hz":60,"strands":2}}`)
+	a = h.Ask(t, "POST", "/v1/winding-changes", `{"nameplate":`+plate230+`,"scheme":`+scheme4+`,"change":{"frequency_hz":60,"strands":2}}`)
 	require.Equal(t, http.StatusOK, a.StatusCode, "%s", a.text)
-	require.Nil(t, a.at(t, "before"))
+	require.Nil(t, a.At(t, "before"))
 }
 
 func TestChangeHostile(t *testing.T) {

@@ -1,9 +1,7 @@
 package httpapi
 
 import (
-	"encoding/json"
 	"errors"
-	"net/http"
 
 	"statorbook/internal/bundle"
 	"statorbook/internal/errs"
@@ -133,22 +131,6 @@ func typed[S ~string](list []string) []S {
 	return each(list, func(w string) S { return S(w) })
 }
 
-// batchRequest is a batch of questions; each item is read, answered or refused by itself.
-type batchRequest struct {
-	Items []jsonin.Raw `json:"items" in:"required,maxitems=1000"`
-}
-
-// batchView holds the answers in the order of the questions.
-type batchView struct {
-	Results []batchResult `json:"results"`
-}
-
-type batchResult struct {
-	Status  int             `json:"status"`
-	Result  json.RawMessage `json:"result,omitempty"`
-	Problem *Problem        `json:"problem,omitempty"`
-}
-
 // postEquivalentsBatch answers POST /v1/wire-equivalents/batch.
 func (s *server) postEquivalentsBatch(c *gin.Context, q *query) error {
 	var batch batchRequest
@@ -159,32 +141,14 @@ func (s *server) postEquivalentsBatch(c *gin.Context, q *query) error {
 	if err != nil {
 		return err
 	}
-	return sendJSON(c, batchView{each(batch.Items, func(item jsonin.Raw) batchResult {
-		return s.batchItem(c, item, func() (any, error) {
-			var req equivalentsRequest
-			if err := soleDetail(item.Decode(&req)); err != nil {
-				return nil, err
-			}
-			return snap.equivalents(req)
-		})
-	})})
-}
-
-// batchItem answers one item. A fault of ours in one item is logged and does not spoil the others.
-func (s *server) batchItem(c *gin.Context, item jsonin.Raw, answer func() (any, error)) batchResult {
-	v, err := answer()
-	var body []byte
-	if err == nil {
-		body, err = encodeJSON(v)
-	}
-	if err == nil {
-		return batchResult{Status: http.StatusOK, Result: body}
-	}
-	p, kind := newProblem(err, "")
-	if kind.status >= http.StatusInternalServerError {
-		s.logFault(c, "item of a batch failed", err)
-	}
-	return batchResult{Status: p.Status, Problem: p}
+	s.sendBatch(c, batch.Items, func(item jsonin.Raw) (any, error) {
+		var req equivalentsRequest
+		if err := soleDetail(item.Decode(&req)); err != nil {
+			return nil, err
+		}
+		return snap.equivalents(req)
+	})
+	return nil
 }
 
 // paramsEquivalents are the query parameters of the one-line form.

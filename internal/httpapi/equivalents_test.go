@@ -3,10 +3,12 @@ package httpapi
 import (
 	"encoding/json"
 	"fmt"
+	"math"
 	"net/http"
 	"strings"
 	"testing"
 
+	"statorbook/internal/errs"
 	"statorbook/internal/jsonin"
 	"statorbook/internal/wire"
 
@@ -18,20 +20,20 @@ const swg34 = `{"system":"swg","size":"34","conductor":"copper","strands":1}`
 func TestEquivalents(t *testing.T) {
 	t.Parallel()
 	h := newHost(t, seeded(t))
-	a := h.ask(t, "POST", "/v1/wire-equivalents", `{"from":`+swg34+`,"to":{"systems":["metric"],"max_strands":1},"limit":3}`)
-	require.Len(t, a.list(t, "items"), 3)
-	require.Equal(t, "34", a.at(t, "from", "size"))
+	a := h.Ask(t, "POST", "/v1/wire-equivalents", `{"from":`+swg34+`,"to":{"systems":["metric"],"max_strands":1},"limit":3}`)
+	require.Len(t, a.List(t, "items"), 3)
+	require.Equal(t, "34", a.At(t, "from", "size"))
 	// SWG 34 is 0.0092 in = 0.23368 mm; the nearest preferred size is 0.236 mm, 2 % more area.
-	require.Equal(t, "0.236", a.at(t, "items", 0, "wires", 0, "size"))
-	require.InDelta(t, 100*(0.236*0.236/(0.23368*0.23368)-1), a.number(t, "items", 0, "area_error_pct"), 1e-3)
-	require.NotEmpty(t, a.at(t, "items", 0, "rank_reason"))
-	require.Nil(t, a.at(t, "items", 0, "overall_mm", 0), "no build was given")
+	require.Equal(t, "0.236", a.At(t, "items", 0, "wires", 0, "size"))
+	require.InDelta(t, 100*(0.236*0.236/(0.23368*0.23368)-1), a.Number(t, "items", 0, "area_error_pct"), 1e-3)
+	require.NotEmpty(t, a.At(t, "items", 0, "rank_reason"))
+	require.Nil(t, a.At(t, "items", 0, "overall_mm", 0), "no build was given")
 
-	a = h.ask(t, "POST", "/v1/wire-equivalents", `{"from":{"system":"swg","size":"34","conductor":"copper","strands":1,"build":"grade_2","thermal_class":"F"},"to":{"conductor":"aluminium","mixed":true}}`)
-	require.Positive(t, a.number(t, "items", 0, "slot_area_ratio", "square"))
+	a = h.Ask(t, "POST", "/v1/wire-equivalents", `{"from":{"system":"swg","size":"34","conductor":"copper","strands":1,"build":"grade_2","thermal_class":"F"},"to":{"conductor":"aluminium","mixed":true}}`)
+	require.Positive(t, a.Number(t, "items", 0, "slot_area_ratio", "square"))
 	// Aluminium for equal resistance: 1.64 times the area, half the mass (common practice).
-	require.InDelta(t, 0.5, a.number(t, "items", 0, "mass_ratio"), 0.03)
-	require.InDelta(t, 1, a.number(t, "items", 0, "resistance_ratio"), 0.05)
+	require.InDelta(t, 0.5, a.Number(t, "items", 0, "mass_ratio"), 0.03)
+	require.InDelta(t, 1, a.Number(t, "items", 0, "resistance_ratio"), 0.05)
 }
 
 // The one-line form gives the same answer as the body that says the same.
@@ -45,10 +47,10 @@ func TestEquivalentsOneLine(t *testing.T) {
 		"?build=grade_2&builds=grade_1&strands=2": `{"from":{"system":"swg","size":"34","conductor":"copper","strands":2,"build":"grade_2"},"to":{"builds":["grade_1"]}}`,
 		"?material=aluminium":                     `{"from":{"system":"swg","size":"34","conductor":"aluminium","strands":1}}`,
 	} {
-		get, post := h.ask(t, "GET", "/v1/wires/swg-34/equivalents"+query, ""), h.ask(t, "POST", "/v1/wire-equivalents", body)
+		get, post := h.Ask(t, "GET", "/v1/wires/swg-34/equivalents"+query, ""), h.Ask(t, "POST", "/v1/wire-equivalents", body)
 		require.Equal(t, http.StatusOK, get.StatusCode, "%s", get.text)
 		require.Equal(t, string(post.text), string(get.text), query)
-		require.Equal(t, http.StatusNotModified, h.ask(t, "GET", "/v1/wires/swg-34/equivalents"+query, "", "If-None-Match: "+get.Header.Get("ETag")).StatusCode)
+		require.Equal(t, http.StatusNotModified, h.Ask(t, "GET", "/v1/wires/swg-34/equivalents"+query, "", "If-None-Match: "+get.Header.Get("ETag")).StatusCode)
 	}
 }
 
@@ -67,17 +69,17 @@ func TestEquivalentsBatch(t *testing.T) {
 			Problem *Problem
 		}
 	}
-	a := h.ask(t, "POST", "/v1/wire-equivalents/batch", `{"items":[`+strings.Join(items, ",")+`]}`)
+	a := h.Ask(t, "POST", "/v1/wire-equivalents/batch", `{"items":[`+strings.Join(items, ",")+`]}`)
 	require.NoError(t, json.Unmarshal(a.text, &v))
 	require.Len(t, v.Results, len(items))
 	for i, item := range items {
-		single := h.ask(t, "POST", "/v1/wire-equivalents", item)
+		single := h.Ask(t, "POST", "/v1/wire-equivalents", item)
 		require.Equal(t, single.StatusCode, v.Results[i].Status, item)
 		if single.StatusCode == http.StatusOK {
 			require.JSONEq(t, string(single.text), string(v.Results[i].Result))
 			continue
 		}
-		want := single.problem(t)
+		want := single.Problem(t)
 		require.Equal(t, want.Detail, v.Results[i].Problem.Detail)
 		require.Equal(t, want.Errors[0].Code, v.Results[i].Problem.Errors[0].Code)
 		require.Equal(t, *want.Errors[0].Pointer, *v.Results[i].Problem.Errors[0].Pointer, "pointers start at the item")
@@ -94,9 +96,9 @@ func TestEquivalentsNone(t *testing.T) {
 		`{"from":` + swg34 + `,"limits":{"max_bare_mm":0.001}}`:                             wire.ExcludedBare,
 		`{"from":` + swg34 + `,"limits":{"area_error_pct":{"low":0.00001,"high":0.00002}}}`: wire.ExcludedArea,
 	} {
-		a := h.ask(t, "POST", "/v1/wire-equivalents", body)
-		require.Empty(t, a.list(t, "items"), body)
-		require.Positive(t, a.number(t, "excluded", reason), "%s: %s", body, a.text)
+		a := h.Ask(t, "POST", "/v1/wire-equivalents", body)
+		require.Empty(t, a.List(t, "items"), body)
+		require.Positive(t, a.Number(t, "excluded", reason), "%s: %s", body, a.text)
 	}
 }
 
@@ -158,13 +160,13 @@ func TestEquivalentsBatchHostile(t *testing.T) {
 		post(at, many(1001), 413, jsonin.CodeTooManyItems, "/items"),
 		post(at, `{"items":[],"item":1}`, 400, jsonin.CodeUnknown, "/item"),
 	))
-	a := h.ask(t, "POST", at, many(1000))
+	a := h.Ask(t, "POST", at, many(1000))
 	require.Equal(t, http.StatusOK, a.StatusCode)
-	require.JSONEq(t, `{"results":[]}`, string(h.ask(t, "POST", at, `{"items":[]}`).text))
+	require.JSONEq(t, `{"results":[]}`, string(h.Ask(t, "POST", at, `{"items":[]}`).text))
 	// Size - 1, size, size + 1 (reliability row S5).
 	for size, status := range map[int]int{batchMax - 1: 200, batchMax: 200, batchMax + 1: 413} {
 		body := `{"items":[` + strings.Repeat(" ", size-len(`{"items":[]}`)) + `]}`
-		require.Equal(t, status, h.ask(t, "POST", at, body).StatusCode, size)
+		require.Equal(t, status, h.Ask(t, "POST", at, body).StatusCode, size)
 	}
 }
 
@@ -198,9 +200,19 @@ func TestBatchFault(t *testing.T) {
 	t.Parallel()
 	h := newHost(t, seeded(t))
 	s := &server{Config: h.config}
-	c := faultContext()
-	r := s.batchItem(c, jsonin.Raw{}, func() (any, error) { return nil, fmt.Errorf("secret") })
-	require.Equal(t, http.StatusInternalServerError, r.Status)
-	require.NotContains(t, r.Problem.Detail, "secret")
-	require.Contains(t, h.log.String(), "secret")
+	for name, answer := range map[string]func(jsonin.Raw) (any, error){
+		"unclassified": func(jsonin.Raw) (any, error) { return nil, fmt.Errorf("secret %d", 1) },
+		"panic":        func(jsonin.Raw) (any, error) { panic("secret 2") },
+		"NaN":          func(jsonin.Raw) (any, error) { return math.NaN(), nil },
+	} {
+		result := string(s.batchItem(faultContext(), jsonin.Raw{}, answer))
+		require.Contains(t, result, `"status":500,"problem":`, name)
+		require.NotContains(t, result, "secret", name)
+	}
+	require.Contains(t, h.log.String(), "secret 1")
+	require.Contains(t, h.log.String(), "secret 2")
+	result := s.batchItem(faultContext(), jsonin.Raw{}, func(jsonin.Raw) (any, error) {
+		return nil, errs.New(errs.KindImpossible, "No.", errs.Field{Code: "A", Allowed: math.NaN()})
+	})
+	require.Contains(t, string(result), `"status":422`)
 }

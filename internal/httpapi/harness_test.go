@@ -110,7 +110,7 @@ type answer struct {
 }
 
 // ask sends one request and holds the answer against the contract. Headers are "Name: value".
-func (h *host) ask(t testing.TB, method, target, body string, headers ...string) answer {
+func (h *host) Ask(t testing.TB, method, target, body string, headers ...string) answer {
 	t.Helper()
 	req := request(method, target, body, headers...)
 	rec := httptest.NewRecorder()
@@ -145,7 +145,7 @@ func checkAnswer(t testing.TB, req *http.Request, a answer) {
 	require.Equal(t, "nosniff", a.Header.Get("X-Content-Type-Options"))
 	if a.StatusCode >= 400 && req.Method != http.MethodHead {
 		require.Equal(t, "application/problem+json", a.Header.Get("Content-Type"))
-		p := a.problem(t)
+		p := a.Problem(t)
 		require.Equal(t, a.StatusCode, p.Status)
 		require.NotEmpty(t, p.Title)
 		require.NotEmpty(t, p.Detail)
@@ -197,7 +197,7 @@ func pathMatches(pattern, path string) bool {
 }
 
 // problem reads the answer as a problem.
-func (a answer) problem(t testing.TB) Problem {
+func (a answer) Problem(t testing.TB) Problem {
 	t.Helper()
 	var p Problem
 	require.NoError(t, json.Unmarshal(a.text, &p), "%s", a.text)
@@ -205,7 +205,7 @@ func (a answer) problem(t testing.TB) Problem {
 }
 
 // json reads the answer into v, refusing members that v lacks.
-func (a answer) json(t testing.TB, v any) {
+func (a answer) JSON(t testing.TB, v any) {
 	t.Helper()
 	dec := json.NewDecoder(bytes.NewReader(a.text))
 	dec.DisallowUnknownFields()
@@ -222,7 +222,7 @@ func faultContext() *gin.Context {
 }
 
 // at follows a path of names and indexes through the answer.
-func (a answer) at(t testing.TB, path ...any) any {
+func (a answer) At(t testing.TB, path ...any) any {
 	t.Helper()
 	var v any
 	require.NoError(t, json.Unmarshal(a.text, &v), "%s", a.text)
@@ -242,17 +242,20 @@ func (a answer) at(t testing.TB, path ...any) any {
 }
 
 // list is at for an array.
-func (a answer) list(t testing.TB, path ...any) []any {
+func (a answer) List(t testing.TB, path ...any) []any {
 	t.Helper()
-	list, ok := a.at(t, path...).([]any)
+	list, ok := a.At(t, path...).([]any)
 	require.True(t, ok, "%v is no array in %s", path, a.text)
 	return list
 }
 
 // number is at for a number.
-func (a answer) number(t testing.TB, path ...any) float64 {
+func (a answer) Number(t testing.TB, path ...any) float64 {
 	t.Helper()
-	v, ok := a.at(t, path...).(float64)
+	v, ok := a.At(t, path...).(float64)
 	require.True(t, ok, "%v is no number in %s", path, a.text)
 	return v
 }
+
+// Text is the body as text.
+func (a answer) Text() string { return string(a.text) }

@@ -24,13 +24,13 @@ func refuse(t *testing.T, h *host, rows []hostile) {
 	t.Helper()
 	require.GreaterOrEqual(t, len(rows), 25, "an endpoint has at least 25 hostile requests")
 	for _, r := range rows {
-		a := h.ask(t, r.method, r.target, r.body, r.headers...)
+		a := h.Ask(t, r.method, r.target, r.body, r.headers...)
 		what := r.method + " " + shorten(r.target) + " " + shorten(r.body)
 		require.Equal(t, r.status, a.StatusCode, "%s: %s", what, a.text)
 		if r.code == "" {
 			continue
 		}
-		p := a.problem(t)
+		p := a.Problem(t)
 		require.NotEmpty(t, p.Errors, what)
 		first := p.Errors[0]
 		place := first.Parameter + first.Header

@@ -29,6 +29,10 @@ func (s *server) index(c *gin.Context, q *query) error {
 		Version:     s.Version,
 		Links: map[string]string{
 			"self": "/", "openapi": "/openapi.json", "meta": "/v1/meta", "problems": "/problems", "live": "/livez", "ready": "/readyz",
+			"wires": "/v1/wires", "wire_equivalents": "/v1/wire-equivalents", "wire_identifications": "/v1/wire-identifications", "wire_lengths": "/v1/wire-lengths",
+			"insulation_classes": "/v1/insulation-classes", "insulating_materials": "/v1/insulating-materials",
+			"stator_families": "/v1/stator-families", "windings": "/v1/windings", "matches": "/v1/matches",
+			"winding_analyses": "/v1/winding-analyses", "winding_changes": "/v1/winding-changes", "winding_checks": "/v1/winding-checks",
 		},
 		Cautions: []string{
 			"What is found here is a proposal for competent people. Isolate and prove dead before work; verify on the machine and test before use; local codes and licensed practice come first.",

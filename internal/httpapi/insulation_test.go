@@ -15,28 +15,28 @@ func TestClasses(t *testing.T) {
 	t.Parallel()
 	h := newHost(t, seeded(t))
 	var list listOf[bundle.InsulationClass]
-	a := h.ask(t, "GET", "/v1/insulation-classes", "")
-	a.json(t, &list)
+	a := h.Ask(t, "GET", "/v1/insulation-classes", "")
+	a.JSON(t, &list)
 	got := map[string]float64{}
 	for _, c := range list.Items {
 		got[c.Letter] = c.MaxHotSpot
 		require.NotEmpty(t, c.Source.Title)
 		var one bundle.InsulationClass
-		b := h.ask(t, "GET", "/v1/insulation-classes/"+c.Letter, "")
-		b.json(t, &one)
+		b := h.Ask(t, "GET", "/v1/insulation-classes/"+c.Letter, "")
+		b.JSON(t, &one)
 		require.Equal(t, c, one, "the list and the look-up agree")
 		require.Equal(t, `"`+c.ETag+`"`, b.Header.Get("ETag"))
-		require.Equal(t, http.StatusNotModified, h.ask(t, "GET", "/v1/insulation-classes/"+c.Letter, "", `If-None-Match: "`+c.ETag+`"`).StatusCode)
+		require.Equal(t, http.StatusNotModified, h.Ask(t, "GET", "/v1/insulation-classes/"+c.Letter, "", `If-None-Match: "`+c.ETag+`"`).StatusCode)
 	}
 	require.Equal(t, map[string]float64{"Y": 90, "A": 105, "E": 120, "B": 130, "F": 155, "H": 180, "N": 200, "R": 220, "250": 250}, got)
-	require.Equal(t, http.StatusNotModified, h.ask(t, "GET", "/v1/insulation-classes", "", "If-None-Match: "+a.Header.Get("ETag")).StatusCode)
+	require.Equal(t, http.StatusNotModified, h.Ask(t, "GET", "/v1/insulation-classes", "", "If-None-Match: "+a.Header.Get("ETag")).StatusCode)
 }
 
 func TestMaterials(t *testing.T) {
 	t.Parallel()
 	h := newHost(t, seeded(t))
 	var list listOf[bundle.InsulatingMaterial]
-	h.ask(t, "GET", "/v1/insulating-materials", "").json(t, &list)
+	h.Ask(t, "GET", "/v1/insulating-materials", "").JSON(t, &list)
 	require.GreaterOrEqual(t, len(list.Items), 10)
 	for _, m := range list.Items {
 		require.NotEmpty(t, m.Source.Evidence, m.ID)
@@ -60,5 +60,5 @@ func TestInsulationHostile(t *testing.T) {
 		rows = append(rows, get("/v1/insulation-classes/"+letter, 404, codeUnknownID, "letter"))
 	}
 	refuse(t, h, rows)
-	require.Contains(t, h.ask(t, "GET", "/v1/insulation-classes/155", "").problem(t).Detail, "Did you mean F?")
+	require.Contains(t, h.Ask(t, "GET", "/v1/insulation-classes/155", "").Problem(t).Detail, "Did you mean F?")
 }

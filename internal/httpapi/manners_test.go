@@ -30,12 +30,12 @@ func TestMethods(t *testing.T) {
 	h := newHost(t, Config{})
 	for path, allow := range map[string]string{"/livez": "GET, HEAD, OPTIONS", "/": "GET, HEAD, OPTIONS", "/problems/not-found": "GET, HEAD, OPTIONS"} {
 		for _, method := range []string{"POST", "PUT", "PATCH", "DELETE", "TRACE", "CONNECT", "PROPFIND", "get"} {
-			a := h.ask(t, method, path, "")
+			a := h.Ask(t, method, path, "")
 			require.Equal(t, http.StatusMethodNotAllowed, a.StatusCode, "%s %s", method, path)
 			require.Equal(t, allow, a.Header.Get("Allow"))
-			require.Equal(t, "/problems/method-not-allowed", a.problem(t).Type)
+			require.Equal(t, "/problems/method-not-allowed", a.Problem(t).Type)
 		}
-		a := h.ask(t, "OPTIONS", path, "", "Origin: https://shop.example", "Access-Control-Request-Method: GET")
+		a := h.Ask(t, "OPTIONS", path, "", "Origin: https://shop.example", "Access-Control-Request-Method: GET")
 		require.Equal(t, http.StatusNoContent, a.StatusCode)
 		require.Equal(t, allow, a.Header.Get("Allow"))
 		require.Equal(t, "*", a.Header.Get("Access-Control-Allow-Origin"))
@@ -53,9 +53,9 @@ func TestUnknownAddresses(t *testing.T) {
 	h := newHost(t, Config{})
 	for _, path := range []string{"/nowhere", "/livez/", "//livez", "/LIVEZ", "/v1", "/v1/", "/problems/a/b", "/livez/../livez", "/.git/config", "/debug/pprof/", "/%00"} {
 		for _, method := range []string{"GET", "POST", "OPTIONS"} {
-			a := h.ask(t, method, path, "")
+			a := h.Ask(t, method, path, "")
 			require.Equal(t, http.StatusNotFound, a.StatusCode, "%s %s", method, path)
-			require.Equal(t, "/problems/not-found", a.problem(t).Type)
+			require.Equal(t, "/problems/not-found", a.Problem(t).Type)
 			require.Empty(t, a.Header.Get("Location"))
 		}
 	}
@@ -70,9 +70,9 @@ func TestUnknownParameterEverywhere(t *testing.T) {
 		if r.method == http.MethodPost {
 			body = "{}"
 		}
-		a := h.ask(t, r.method, path+"?a_parameter_that_nobody_has=1", body)
+		a := h.Ask(t, r.method, path+"?a_parameter_that_nobody_has=1", body)
 		require.Equal(t, http.StatusBadRequest, a.StatusCode, path)
-		require.Equal(t, codeUnknownParameter, a.problem(t).Errors[0].Code, path)
+		require.Equal(t, codeUnknownParameter, a.Problem(t).Errors[0].Code, path)
 	}
 }
 
@@ -84,7 +84,7 @@ func TestRequestID(t *testing.T) {
 		"": fresh, "mine-1": "mine-1", "a.b_c-9": "a.b_c-9", strings.Repeat("x", 64): strings.Repeat("x", 64),
 		strings.Repeat("x", 65): fresh, "a b": fresh, "<script>": fresh, "a\tb": fresh, "ä": fresh,
 	} {
-		a := h.ask(t, "GET", "/nowhere", "", "X-Request-Id: "+sent)
+		a := h.Ask(t, "GET", "/nowhere", "", "X-Request-Id: "+sent)
 		require.Equal(t, want, a.Header.Get("X-Request-Id"), "%q", sent)
 	}
 }
@@ -92,8 +92,8 @@ func TestRequestID(t *testing.T) {
 func TestAccessLog(t *testing.T) {
 	t.Parallel()
 	h := newHost(t, Config{})
-	h.ask(t, "GET", "/problems/not-found?api_key=canary-1", "", "Authorization: canary-2", "Cookie: canary-3")
-	h.ask(t, "HEAD", "/canary-4", "")
+	h.Ask(t, "GET", "/problems/not-found?api_key=canary-1", "", "Authorization: canary-2", "Cookie: canary-3")
+	h.Ask(t, "HEAD", "/canary-4", "")
 	log := h.log.String()
 	require.NotContains(t, log, "canary")
 	require.Contains(t, log, "route=/problems/:slug status=400")
@@ -104,25 +104,25 @@ func TestAccessLog(t *testing.T) {
 func TestNotAcceptable(t *testing.T) {
 	t.Parallel()
 	h := newHost(t, Config{})
-	a := h.ask(t, "GET", "/livez", "", "Accept: application/xml")
+	a := h.Ask(t, "GET", "/livez", "", "Accept: application/xml")
 	require.Equal(t, http.StatusNotAcceptable, a.StatusCode)
-	require.Equal(t, "Accept", a.problem(t).Errors[0].Header)
-	require.Equal(t, http.StatusOK, h.ask(t, "GET", "/livez", "", "Accept: text/html, */*;q=0.1").StatusCode)
+	require.Equal(t, "Accept", a.Problem(t).Errors[0].Header)
+	require.Equal(t, http.StatusOK, h.Ask(t, "GET", "/livez", "", "Accept: text/html, */*;q=0.1").StatusCode)
 }
 
 func TestReady(t *testing.T) {
 	t.Parallel()
 	state := errors.New("cannot reach 10.0.0.7")
 	h := newHost(t, Config{Ready: func() error { return state }, Snapshot: func() *Snapshot { return &Snapshot{} }})
-	a := h.ask(t, "GET", "/readyz", "")
+	a := h.Ask(t, "GET", "/readyz", "")
 	require.Equal(t, http.StatusServiceUnavailable, a.StatusCode)
 	require.Equal(t, "2", a.Header.Get("Retry-After"))
 	require.NotContains(t, string(a.text), "10.0.0.7")
 	require.Contains(t, h.log.String(), "10.0.0.7")
-	require.Equal(t, http.StatusOK, h.ask(t, "GET", "/livez", "").StatusCode)
+	require.Equal(t, http.StatusOK, h.Ask(t, "GET", "/livez", "").StatusCode)
 	state = nil
-	require.Equal(t, http.StatusOK, h.ask(t, "GET", "/readyz", "").StatusCode)
-	require.Equal(t, http.StatusServiceUnavailable, newHost(t, Config{}).ask(t, "GET", "/readyz", "").StatusCode, "nothing is loaded")
+	require.Equal(t, http.StatusOK, h.Ask(t, "GET", "/readyz", "").StatusCode)
+	require.Equal(t, http.StatusServiceUnavailable, newHost(t, Config{}).Ask(t, "GET", "/readyz", "").StatusCode, "nothing is loaded")
 }
 
 // TestOverTheWire looks at what only a real connection shows: HEAD, compression, 304 without a body.
@@ -199,6 +199,6 @@ func TestServerSettings(t *testing.T) {
 		seen = c.ClientIP()
 		return sendJSON(c, health{"ok"})
 	})
-	h.ask(t, "GET", "/livez", "", "X-Forwarded-For: 6.6.6.6", "X-Real-Ip: 6.6.6.6")
+	h.Ask(t, "GET", "/livez", "", "X-Forwarded-For: 6.6.6.6", "X-Real-Ip: 6.6.6.6")
 	require.Equal(t, "192.0.2.1", seen)
 }

@@ -18,21 +18,21 @@ const fan = `"phases":1,"rotor_position":"outside","slots":14`
 // every proposal carries its basis, its status and the cautions.
 func checkSums(t *testing.T, a answer) {
 	t.Helper()
-	sum := a.number(t, "unlisted_probability") + a.number(t, "none", "winding")
-	for i := range a.list(t, "candidates") {
-		sum += a.number(t, "candidates", i, "probability")
+	sum := a.Number(t, "unlisted_probability") + a.Number(t, "none", "winding")
+	for i := range a.List(t, "candidates") {
+		sum += a.Number(t, "candidates", i, "probability")
 	}
 	require.InDelta(t, 1, sum, 1e-9)
-	require.NotEmpty(t, a.list(t, "cautions"))
-	require.NotEmpty(t, a.at(t, "status"))
-	for i := range a.list(t, "proposals") {
-		require.NotEmpty(t, a.at(t, "proposals", i, "basis", "method"))
-		require.NotEmpty(t, a.list(t, "proposals", i, "basis", "steps"))
-		for j := range a.list(t, "proposals", i, "coil_sets") {
+	require.NotEmpty(t, a.List(t, "cautions"))
+	require.NotEmpty(t, a.At(t, "status"))
+	for i := range a.List(t, "proposals") {
+		require.NotEmpty(t, a.At(t, "proposals", i, "basis", "method"))
+		require.NotEmpty(t, a.List(t, "proposals", i, "basis", "steps"))
+		for j := range a.List(t, "proposals", i, "coil_sets") {
 			for _, name := range []string{"series_turns", "conductor_area_mm2", "resistance_20c_ohm", "mass_g"} {
 				at := []any{"proposals", i, "coil_sets", j, name}
-				require.LessOrEqual(t, a.number(t, append(at, "p05")...), a.number(t, append(at, "p50")...))
-				require.LessOrEqual(t, a.number(t, append(at, "p50")...), a.number(t, append(at, "p95")...))
+				require.LessOrEqual(t, a.Number(t, append(at, "p05")...), a.Number(t, append(at, "p50")...))
+				require.LessOrEqual(t, a.Number(t, append(at, "p50")...), a.Number(t, append(at, "p95")...))
 			}
 		}
 	}
@@ -55,13 +55,13 @@ func TestMatchFindsTheDemoCore(t *testing.T) {
 	}
 	body, err := json.Marshal(map[string]any{"measurements": core, "limit": 50})
 	require.NoError(t, err)
-	a := h.ask(t, "POST", "/v1/matches", string(body))
+	a := h.Ask(t, "POST", "/v1/matches", string(body))
 	require.Equal(t, http.StatusOK, a.StatusCode, "%s", a.text)
 	checkSums(t, a)
-	require.Equal(t, f.Cores[0].ID, a.at(t, "cores", 0, "core_id"), "%s", a.text)
-	require.InDelta(t, 7, a.number(t, "catalogue_revision"), 0)
-	require.InDelta(t, f.Core.GapDiameter.Value, a.number(t, "understood", "measurements", "gap_diameter_mm"), 0)
-	require.Equal(t, "demo", a.at(t, "candidates", 0, "status"))
+	require.Equal(t, f.Cores[0].ID, a.At(t, "cores", 0, "core_id"), "%s", a.text)
+	require.InDelta(t, 7, a.Number(t, "catalogue_revision"), 0)
+	require.InDelta(t, f.Core.GapDiameter.Value, a.Number(t, "understood", "measurements", "gap_diameter_mm"), 0)
+	require.Equal(t, "demo", a.At(t, "candidates", 0, "status"))
 }
 
 // Next to nothing known gives a broad answer, never an empty one.
@@ -69,11 +69,11 @@ func TestMatchBroad(t *testing.T) {
 	t.Parallel()
 	h := demoHost(t)
 	for _, body := range []string{`{}`, `{"measurements":{}}`, `{"measurements":{` + fan + `}}`, `{"supply":{"voltage_v":230}}`, `{"remains":{}}`, `{"stock":[]}`, `{"measurements":null}`} {
-		a := h.ask(t, "POST", "/v1/matches", body)
+		a := h.Ask(t, "POST", "/v1/matches", body)
 		require.Equal(t, http.StatusOK, a.StatusCode, "%s: %s", body, a.text)
 		checkSums(t, a)
-		require.NotEmpty(t, a.list(t, "candidates"), body)
-		require.Less(t, a.number(t, "candidates", 0, "probability"), 0.9, body)
+		require.NotEmpty(t, a.List(t, "candidates"), body)
+		require.Less(t, a.Number(t, "candidates", 0, "probability"), 0.9, body)
 	}
 }
 
@@ -81,17 +81,17 @@ func TestMatchBroad(t *testing.T) {
 func TestMatchUnderstands(t *testing.T) {
 	t.Parallel()
 	h := demoHost(t)
-	a := h.ask(t, "POST", "/v1/matches", `{"measurements":{`+fan+`,"gap_diameter_mm":{"value":4.6457,"unit":"[in_i]","uncertainty":0.001}},
+	a := h.Ask(t, "POST", "/v1/matches", `{"measurements":{`+fan+`,"gap_diameter_mm":{"value":4.6457,"unit":"[in_i]","uncertainty":0.001}},
 		"supply":{"voltage_v":230,"frequency_hz":50,"phases":1},"nameplate":{"sweep_mm":1200,"poles":14},
 		"remains":{"wires":[{"diameter_mm":0.24,"coating":"over_enamel","condition":"clean","role":"main"}],"coils":[{"turns":{"value":300,"uncertainty":5}}],"copper_mass_g":{"total":250}},
 		"stock":[{"system":"swg","size":"36","conductor":"copper","strands":1}],"limit":3}`)
 	require.Equal(t, http.StatusOK, a.StatusCode, "%s", a.text)
 	checkSums(t, a)
-	require.LessOrEqual(t, len(a.list(t, "candidates")), 3)
-	require.InDelta(t, 4.6457*25.4, a.number(t, "understood", "measurements", "gap_diameter_mm", "value"), 1e-9)
-	require.InDelta(t, 0.0254, a.number(t, "understood", "measurements", "gap_diameter_mm", "uncertainty"), 1e-12)
-	require.Equal(t, "36", a.at(t, "understood", "stock", 0, "size"))
-	require.InDelta(t, 250, a.number(t, "understood", "remains", "copper_mass_g", "total"), 0)
+	require.LessOrEqual(t, len(a.List(t, "candidates")), 3)
+	require.InDelta(t, 4.6457*25.4, a.Number(t, "understood", "measurements", "gap_diameter_mm", "value"), 1e-9)
+	require.InDelta(t, 0.0254, a.Number(t, "understood", "measurements", "gap_diameter_mm", "uncertainty"), 1e-12)
+	require.Equal(t, "36", a.At(t, "understood", "stock", 0, "size"))
+	require.InDelta(t, 250, a.Number(t, "understood", "remains", "copper_mass_g", "total"), 0)
 }
 
 // 1180 for 118 is a reading in matches: 200, and named in readings (contract rule 4).
@@ -106,11 +106,11 @@ func TestMatchReading(t *testing.T) {
 		"stack_length_mm": f.Cores[0].StackLength.Value, "tooth_width_mm": f.Core.ToothWidth.Value, "slot_depth_mm": f.Core.SlotDepth.Value,
 	}})
 	require.NoError(t, err)
-	a := h.ask(t, "POST", "/v1/matches", string(body))
+	a := h.Ask(t, "POST", "/v1/matches", string(body))
 	require.Equal(t, http.StatusOK, a.StatusCode, "%s", a.text)
 	checkSums(t, a)
-	require.Equal(t, "gap_diameter_mm", a.at(t, "readings", 0, "field"), "%s", a.text)
-	require.InDelta(t, f.Core.GapDiameter.Value, a.number(t, "readings", 0, "read_as"), 1e-6)
+	require.Equal(t, "gap_diameter_mm", a.At(t, "readings", 0, "field"), "%s", a.text)
+	require.InDelta(t, f.Core.GapDiameter.Value, a.Number(t, "readings", 0, "read_as"), 1e-6)
 }
 
 func TestMatchHostile(t *testing.T) {
@@ -160,6 +160,6 @@ func TestMatchHostile(t *testing.T) {
 		post(at, m(`"slot_shape":"\u202e"`), 400, jsonin.CodeCharacter, "/measurements/slot_shape"),
 	))
 	// Two mistakes of the body and one of the query are named together.
-	p := h.ask(t, "POST", at+"?x=1", m(`"slots":"a","phase":1`)).problem(t)
+	p := h.Ask(t, "POST", at+"?x=1", m(`"slots":"a","phase":1`)).Problem(t)
 	require.Len(t, p.Errors, 3)
 }

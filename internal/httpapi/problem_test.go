@@ -80,13 +80,13 @@ func TestProblemPages(t *testing.T) {
 	t.Parallel()
 	h := newHost(t, Config{})
 	var list problemList
-	h.ask(t, "GET", "/problems", "").json(t, &list)
+	h.Ask(t, "GET", "/problems", "").JSON(t, &list)
 	require.Len(t, list.Items, len(problemTypes()))
 	for _, item := range list.Items {
 		var one problemInfo
-		h.ask(t, "GET", item.Type, "").json(t, &one)
+		h.Ask(t, "GET", item.Type, "").JSON(t, &one)
 		require.Equal(t, item, one)
-		page := h.ask(t, "GET", item.Type, "", "Accept: text/html,application/xhtml+xml,*/*;q=0.8")
+		page := h.Ask(t, "GET", item.Type, "", "Accept: text/html,application/xhtml+xml,*/*;q=0.8")
 		require.Equal(t, "text/html; charset=utf-8", page.Header.Get("Content-Type"))
 		require.Contains(t, string(page.text), item.Title)
 		require.Contains(t, string(page.text), "What to do")
@@ -109,7 +109,7 @@ func TestFaults(t *testing.T) {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
 			h, log := faultyHost(t, handle)
-			a := h.ask(t, "GET", "/livez", "")
+			a := h.Ask(t, "GET", "/livez", "")
 			require.Equal(t, http.StatusInternalServerError, a.StatusCode)
 			require.NotContains(t, string(a.text), "secret")
 			require.NotContains(t, string(a.text), ".go")
@@ -125,9 +125,9 @@ func TestProblemThatCannotBeEncoded(t *testing.T) {
 	h, _ := faultyHost(t, func(*gin.Context, *query) error {
 		return errs.New(errs.KindSyntax, "Bad.", errs.Field{Code: "A", Detail: "a", Allowed: math.NaN()})
 	})
-	a := h.ask(t, "GET", "/livez", "")
+	a := h.Ask(t, "GET", "/livez", "")
 	require.Equal(t, http.StatusBadRequest, a.StatusCode)
-	require.Empty(t, a.problem(t).Errors)
+	require.Empty(t, a.Problem(t).Errors)
 }
 
 // Every code that this package writes has the one form.

@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"net/http"
 	"strconv"
+	"sync"
 
 	"statorbook/internal/errs"
 
@@ -25,14 +26,19 @@ var (
 // encodeJSON turns v into JSON with a newline at the end. A number that JSON cannot hold (NaN,
 // infinity) is an error here, before any status is sent.
 func encodeJSON(v any) ([]byte, error) {
-	var b bytes.Buffer
-	enc := json.NewEncoder(&b)
+	b := buffers.Get().(*bytes.Buffer)
+	defer buffers.Put(b)
+	b.Reset()
+	enc := json.NewEncoder(b)
 	enc.SetEscapeHTML(false)
 	if err := enc.Encode(v); err != nil {
 		return nil, errs.Wrap(errs.KindInternal, "", err)
 	}
-	return b.Bytes(), nil
+	return bytes.Clone(b.Bytes()), nil
 }
+
+// buffers spares the steps of growth of an answer's buffer.
+var buffers = sync.Pool{New: func() any { return new(bytes.Buffer) }}
 
 // send writes a whole answer. It is the only place that writes a body.
 func send(c *gin.Context, status int, contentType []string, body []byte) {

@@ -14,27 +14,27 @@ import (
 func TestIdentification(t *testing.T) {
 	t.Parallel()
 	h := newHost(t, seeded(t))
-	a := h.ask(t, "POST", "/v1/wire-identifications", `{"readings":[{"diameter_mm":0.36,"resolution_mm":0.01}],"surface":"over_enamel","condition":"clean"}`)
+	a := h.Ask(t, "POST", "/v1/wire-identifications", `{"readings":[{"diameter_mm":0.36,"resolution_mm":0.01}],"surface":"over_enamel","condition":"clean"}`)
 	sum, last := 0.0, 1.0
-	for i := range a.list(t, "candidates") {
-		p := a.number(t, "candidates", i, "probability")
+	for i := range a.List(t, "candidates") {
+		p := a.Number(t, "candidates", i, "probability")
 		sum += p
 		require.Less(t, p, 0.95, "the tables overlap: nothing is certain")
 		require.LessOrEqual(t, p, last)
 		last = p
 	}
 	require.InDelta(t, 1, sum, 1e-9)
-	require.NotEmpty(t, a.list(t, "settle_by"))
+	require.NotEmpty(t, a.List(t, "settle_by"))
 
 	// resolution_mm says the same as resolution inside the reading.
-	a = h.ask(t, "POST", "/v1/wire-identifications", `{"readings":[{"diameter_mm":{"value":0.36,"resolution":0.002}}]}`)
-	b := h.ask(t, "POST", "/v1/wire-identifications", `{"readings":[{"diameter_mm":0.36,"resolution_mm":0.002}]}`)
+	a = h.Ask(t, "POST", "/v1/wire-identifications", `{"readings":[{"diameter_mm":{"value":0.36,"resolution":0.002}}]}`)
+	b := h.Ask(t, "POST", "/v1/wire-identifications", `{"readings":[{"diameter_mm":0.36,"resolution_mm":0.002}]}`)
 	require.Equal(t, string(a.text), string(b.text))
 
 	// Copper at 20 °C, 1 m of 0.500 mm: 1/58.5/0.19635 = 0.08706 ohm.
-	a = h.ask(t, "POST", "/v1/wire-identifications", `{"readings":[{"diameter_mm":0.5,"resolution_mm":0.001}],"surface":"bare","resistance":{"ohm":{"value":87.06,"unit":"mOhm"},"length_m":1,"temperature_c":20}}`)
-	require.Equal(t, "0.500", a.at(t, "candidates", 0, "wire", "size"))
-	require.Equal(t, "copper", a.at(t, "candidates", 0, "wire", "conductor"))
+	a = h.Ask(t, "POST", "/v1/wire-identifications", `{"readings":[{"diameter_mm":0.5,"resolution_mm":0.001}],"surface":"bare","resistance":{"ohm":{"value":87.06,"unit":"mOhm"},"length_m":1,"temperature_c":20}}`)
+	require.Equal(t, "0.500", a.At(t, "candidates", 0, "wire", "size"))
+	require.Equal(t, "copper", a.At(t, "candidates", 0, "wire", "conductor"))
 }
 
 func TestIdentificationHostile(t *testing.T) {
@@ -69,7 +69,7 @@ func TestLength(t *testing.T) {
 	h := newHost(t, seeded(t))
 	var v lengthView
 	const wire34 = `"wires":[` + swg34 + `]`
-	h.ask(t, "POST", "/v1/wire-lengths", `{`+wire34+`,"turns":400,"mean_turn_mm":210,"temperature_c":25}`).json(t, &v)
+	h.Ask(t, "POST", "/v1/wire-lengths", `{`+wire34+`,"turns":400,"mean_turn_mm":210,"temperature_c":25}`).JSON(t, &v)
 	// 400 x 0.21 m = 84 m of 0.0428886 mm2: 84/58/0.0428886 = 33.77 ohm at 20 °C; x (234.5+25)/254.5 at 25 °C.
 	require.InDelta(t, 84, v.Length.Length.Value, 1e-9)
 	require.InDelta(t, 33.77, v.Length.Resistance20.Value, 0.02)
@@ -78,13 +78,13 @@ func TestLength(t *testing.T) {
 	require.Empty(t, v.Missing)
 
 	v = lengthView{}
-	h.ask(t, "POST", "/v1/wire-lengths", `{`+wire34+`,"resistance_ohm":33.77,"turns":400}`).json(t, &v)
+	h.Ask(t, "POST", "/v1/wire-lengths", `{`+wire34+`,"resistance_ohm":33.77,"turns":400}`).JSON(t, &v)
 	require.InDelta(t, 210, v.MeanTurnFromResistance.Value, 0.2)
 	require.Equal(t, []string{"mean_turn_mm"}, v.Missing)
 	require.Equal(t, "temperature_c", v.Assumed[0].Field)
 
 	v = lengthView{}
-	h.ask(t, "POST", "/v1/wire-lengths", `{`+wire34+`,"mass_g":32.03,"resistance_ohm":33.77,"mean_turn_mm":210}`).json(t, &v)
+	h.Ask(t, "POST", "/v1/wire-lengths", `{`+wire34+`,"mass_g":32.03,"resistance_ohm":33.77,"mean_turn_mm":210}`).JSON(t, &v)
 	require.InDelta(t, 400, v.TurnsFromMass.Value, 1)
 	require.InDelta(t, 400, v.TurnsFromResistance.Value, 1)
 }
@@ -115,6 +115,6 @@ func TestLengthHostile(t *testing.T) {
 	// Size - 1, size, size + 1 of a single question.
 	for size, status := range map[int]int{bodyMax - 1: http.StatusOK, bodyMax: http.StatusOK, bodyMax + 1: http.StatusRequestEntityTooLarge} {
 		body := with(`"turns":400,"mean_turn_mm":210`)
-		require.Equal(t, status, h.ask(t, "POST", at, body+strings.Repeat(" ", size-len(body))).StatusCode, size)
+		require.Equal(t, status, h.Ask(t, "POST", at, body+strings.Repeat(" ", size-len(body))).StatusCode, size)
 	}
 }

@@ -173,22 +173,22 @@ func anyList(words []string) []any {
 // TestLimitsAreTold holds /v1/meta against the limits that the reader keeps.
 func TestLimitsAreTold(t *testing.T) {
 	t.Parallel()
-	a := demoHost(t).ask(t, "GET", "/v1/meta", "")
-	require.InDelta(t, jsonin.Single.Bytes, a.number(t, "limits", "body_bytes"), 0)
-	require.InDelta(t, jsonin.Batch.Bytes, a.number(t, "limits", "batch_bytes"), 0)
-	require.InDelta(t, jsonin.Single.Depth, a.number(t, "limits", "json_depth"), 0)
+	a := demoHost(t).Ask(t, "GET", "/v1/meta", "")
+	require.InDelta(t, jsonin.Single.Bytes, a.Number(t, "limits", "body_bytes"), 0)
+	require.InDelta(t, jsonin.Batch.Bytes, a.Number(t, "limits", "batch_bytes"), 0)
+	require.InDelta(t, jsonin.Single.Depth, a.Number(t, "limits", "json_depth"), 0)
 	fields, err := jsonin.Fields(reflect.TypeFor[batchRequest]())
 	require.NoError(t, err)
-	require.InDelta(t, fields[0].MaxItems, a.number(t, "limits", "batch_items"), 0)
+	require.InDelta(t, fields[0].MaxItems, a.Number(t, "limits", "batch_items"), 0)
 	fields, err = jsonin.Fields(reflect.TypeFor[matchRequest]())
 	require.NoError(t, err)
 	for _, f := range fields {
 		if f.Name == "limit" {
-			require.InDelta(t, *f.Max, a.number(t, "limits", "candidates_max"), 0)
+			require.InDelta(t, *f.Max, a.Number(t, "limits", "candidates_max"), 0)
 		}
 	}
-	require.InDelta(t, 200, a.number(t, "catalogue", "records"), 60)
-	require.Positive(t, a.number(t, "catalogue", "index_bytes"))
+	require.InDelta(t, 200, a.Number(t, "catalogue", "records"), 60)
+	require.Positive(t, a.Number(t, "catalogue", "index_bytes"))
 }
 
 // borrowed are the numbers that have the unit of the field they speak of, as their descriptions say.

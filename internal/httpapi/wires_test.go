@@ -20,9 +20,9 @@ func wiresOf(t *testing.T, h *host, target string) (list struct {
 	pageEnd
 }) {
 	t.Helper()
-	a := h.ask(t, "GET", target, "")
+	a := h.Ask(t, "GET", target, "")
 	require.Equal(t, http.StatusOK, a.StatusCode, "%s: %s", target, a.text)
-	a.json(t, &list)
+	a.JSON(t, &list)
 	return list
 }
 
@@ -30,8 +30,8 @@ func TestGetWire(t *testing.T) {
 	t.Parallel()
 	h := newHost(t, seeded(t))
 	var v wireView
-	a := h.ask(t, "GET", "/v1/wires/awg-20", "")
-	a.json(t, &v)
+	a := h.Ask(t, "GET", "/v1/wires/awg-20", "")
+	a.JSON(t, &v)
 	// ASTM B258: AWG 20 is 0.0320 in.
 	require.Equal(t, "0.8128", v.Conductor.Diameter.Digits())
 	require.InDelta(t, 0.5189, v.Conductor.Area, 5e-5)
@@ -41,7 +41,7 @@ func TestGetWire(t *testing.T) {
 	require.Equal(t, `"`+v.ETag+`"`, a.Header.Get("ETag"))
 	require.Equal(t, cacheReference[0], a.Header.Get("Cache-Control"))
 
-	h.ask(t, "GET", "/v1/wires/awg-20?temperature_c=75&units=inch_pound&build=heavy&material=aluminium", "").json(t, &v)
+	h.Ask(t, "GET", "/v1/wires/awg-20?temperature_c=75&units=inch_pound&build=heavy&material=aluminium", "").JSON(t, &v)
 	require.Equal(t, string(wire.AluminiumEC), v.Resistance.Convention)
 	require.InDelta(t, 75, v.Resistance.At.Temperature, 0)
 	// K = 225 for aluminium: (225+75)/(225+20).
@@ -58,13 +58,13 @@ func TestWireTags(t *testing.T) {
 	h := newHost(t, seeded(t))
 	seen := map[string]string{}
 	for _, query := range []string{"", "?material=aluminium", "?units=inch_pound", "?temperature_c=75", "?temperature_c=76", "?build=heavy"} {
-		a := h.ask(t, "GET", "/v1/wires/awg-20"+query, "")
+		a := h.Ask(t, "GET", "/v1/wires/awg-20"+query, "")
 		var v wireView
-		a.json(t, &v)
+		a.JSON(t, &v)
 		require.Equal(t, `"`+v.ETag+`"` == a.Header.Get("ETag"), query == "")
 		require.Empty(t, seen[a.Header.Get("ETag")], "%s and %s share a tag", query, seen[a.Header.Get("ETag")])
 		seen[a.Header.Get("ETag")] = "x" + query
-		again := h.ask(t, "GET", "/v1/wires/awg-20"+query, "", "If-None-Match: "+a.Header.Get("ETag"))
+		again := h.Ask(t, "GET", "/v1/wires/awg-20"+query, "", "If-None-Match: "+a.Header.Get("ETag"))
 		require.Equal(t, http.StatusNotModified, again.StatusCode)
 		require.Empty(t, again.text)
 	}
@@ -115,7 +115,7 @@ func TestWirePages(t *testing.T) {
 				ids = append(ids, v.ID)
 				if size == 200 {
 					var one wireView
-					h.ask(t, "GET", "/v1/wires/"+v.ID, "").json(t, &one)
+					h.Ask(t, "GET", "/v1/wires/"+v.ID, "").JSON(t, &one)
 					require.Equal(t, one, v)
 				}
 			}
@@ -126,7 +126,7 @@ func TestWirePages(t *testing.T) {
 			require.Equal(t, s.ID, ids[i])
 		}
 	}
-	a := h.ask(t, "GET", "/v1/wires?system=awg&page_size=2", "")
+	a := h.Ask(t, "GET", "/v1/wires?system=awg&page_size=2", "")
 	require.Regexp(t, `^</v1/wires\?page_size=2&system=awg&page_token=[A-Za-z0-9_-]+>; rel="next"$`, a.Header.Get("Link"))
 }
 
@@ -136,7 +136,7 @@ func TestWireRows(t *testing.T) {
 	snap, err := seedSnapshot()
 	require.NoError(t, err)
 
-	a := h.ask(t, "GET", "/v1/wires", "", "Accept: text/csv")
+	a := h.Ask(t, "GET", "/v1/wires", "", "Accept: text/csv")
 	require.Equal(t, "text/csv; charset=utf-8; header=present", a.Header.Get("Content-Type"))
 	require.Contains(t, a.Header.Get("Vary"), "Accept")
 	rows, err := csv.NewReader(bytes.NewReader(a.text)).ReadAll()
@@ -163,14 +163,14 @@ func TestWireRows(t *testing.T) {
 		}
 	}
 
-	a = h.ask(t, "GET", "/v1/wires?system=awg&columns=diameter_in,id&size=20", "", "Accept: text/csv")
+	a = h.Ask(t, "GET", "/v1/wires?system=awg&columns=diameter_in,id&size=20", "", "Accept: text/csv")
 	require.Equal(t, "diameter_in,id\r\n0.032,awg-20\r\n", string(a.text))
-	a = h.ask(t, "GET", "/v1/wires?system=awg&columns=id,diameter_in,area_cmil&size=20", "", "Accept: application/x-ndjson")
+	a = h.Ask(t, "GET", "/v1/wires?system=awg&columns=id,diameter_in,area_cmil&size=20", "", "Accept: application/x-ndjson")
 	require.JSONEq(t, `{"id":"awg-20","diameter_in":0.032,"area_cmil":1024}`, string(a.text))
-	a = h.ask(t, "GET", "/v1/wires?units=inch_pound&temperature_c=75", "", "Accept: text/csv")
+	a = h.Ask(t, "GET", "/v1/wires?units=inch_pound&temperature_c=75", "", "Accept: text/csv")
 	require.Contains(t, string(a.text), "temperature_c,ohm_per_km_at,diameter_in,area_cmil,ohm_per_1000ft,lb_per_1000ft\r\n")
 
-	a = h.ask(t, "GET", "/v1/wires", "", "Accept: application/x-ndjson")
+	a = h.Ask(t, "GET", "/v1/wires", "", "Accept: application/x-ndjson")
 	lines := bytes.Split(bytes.TrimSpace(a.text), []byte("\n"))
 	require.Len(t, lines, snap.Wires.Len())
 	for i, s := range snap.Wires.All() {
@@ -248,7 +248,7 @@ func TestWiresHostile(t *testing.T) {
 	refuseOne(t, h, get(at+"?system=swg&page_size=2&page_token="+token, 400, codePageToken, "page_token"))
 	refuseOne(t, h, get(at+"?page_size=2&page_token="+token, 400, codePageToken, "page_token"))
 	// What the detail says of an ambiguous gauge: both readings, as issue 3 asks.
-	p := h.ask(t, "GET", at+"?size=12", "").problem(t)
+	p := h.Ask(t, "GET", at+"?size=12", "").Problem(t)
 	require.Contains(t, p.Detail, "2.642 mm")
 	require.Contains(t, p.Detail, "2.05")
 }
@@ -271,7 +271,7 @@ func TestWireHostile(t *testing.T) {
 		get("/v1/wires/awg-4/0", 404, "", ""),
 	))
 	for id, near := range map[string][]string{"awg-0000": {"awg-4-0"}, "awg-99": {"awg-55", "awg-56"}, "metric-0.5": {"metric-0.500"}, "AWG-20": {"awg-20"}} {
-		p := h.ask(t, "GET", "/v1/wires/"+id, "").problem(t)
+		p := h.Ask(t, "GET", "/v1/wires/"+id, "").Problem(t)
 		require.ElementsMatch(t, near, p.Errors[0].Allowed, id)
 	}
 }
@@ -279,7 +279,7 @@ func TestWireHostile(t *testing.T) {
 // refuseOne asserts one more refusal.
 func refuseOne(t *testing.T, h *host, r hostile) {
 	t.Helper()
-	a := h.ask(t, r.method, r.target, r.body, r.headers...)
+	a := h.Ask(t, r.method, r.target, r.body, r.headers...)
 	require.Equal(t, r.status, a.StatusCode, "%s", a.text)
-	require.Equal(t, r.code, a.problem(t).Errors[0].Code, "%s", a.text)
+	require.Equal(t, r.code, a.Problem(t).Errors[0].Code, "%s", a.text)
 }
