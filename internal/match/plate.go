@@ -14,13 +14,13 @@ const (
 	plateFreqSame  = 0.985
 	platePowerSame = 0.93
 	plateCapSame   = 0.88
-	plateClassSame = 0.96
+	plateClassSame = 0.98
 	plateConnSame  = 0.95
 	platePolesSame = 0.985
 	phasesSame     = 0.99
 	currentSD      = 0.045  // ln A
 	speedSD        = 0.0065 // ln rpm
-	plateWild      = 0.02   // share of currents and speeds that mean nothing
+	plateWild      = 0.03   // share of currents and speeds that mean nothing
 	sameFigure     = 0.004  // ln: two figures are the same
 )
 

@@ -9,7 +9,9 @@ import (
 // Remains of the old winding (common practice, no source).
 const (
 	scrapSD     = 0.005 // mm, a micrometer on bare wire
-	enamelSD    = 0.20  // share of the enamel increase: builds vary, varnish adds
+	scrapRough  = 0.013 // mm, a calliper
+	roughShare  = 0.12  // of scraps are measured with a calliper
+	enamelSD    = 0.22  // share of the enamel increase: builds vary, varnish adds
 	burntShrink = 0.98  // burnt wire reads 2 % thin,
 	burntSD     = 0.02  // with this scatter
 	toldRight   = 0.96  // the state as told is right
@@ -18,10 +20,10 @@ const (
 
 	massSD     = 0.05  // ln of weighed copper
 	massLost   = 0.25  // share of weighings with some copper lost
-	lostMean   = -0.12 // ln, and its spread
-	lostSD     = 0.09
+	lostMean   = -0.13 // ln, and its spread
+	lostSD     = 0.10
 	massWild   = 0.02
-	coilSD     = 0.006 // ln of counted turns of one coil
+	coilSD     = 0.007 // ln of counted turns of one coil
 	coilWild   = 0.03
 	coilSpread = 0.45 // ln, of one coil's share where no pattern is known
 )
@@ -39,11 +41,12 @@ var unknownState = [nStates]float64{0.45, 0.35, 0.20}
 
 // scrapQuery is one piece of wire.
 type scrapQuery struct {
-	x     float64 // mm as measured
-	sd    float64
-	state [nStates]float64
-	role  winding.Role
-	wires int // strands told, 0 = not
+	x      float64 // mm as measured
+	sd     float64
+	stated bool
+	state  [nStates]float64
+	role   winding.Role
+	wires  int // strands told, 0 = not
 	// what the bare diameter may be: ln mm, its variance, and weight as a density per mm of x
 	options []scrapOption
 }
@@ -100,7 +103,7 @@ func (x *Index) prepareRemains(p *prepared, r *Remains) {
 func (x *Index) newScrap(w *ScrapWire) scrapQuery {
 	s := scrapQuery{x: w.Diameter.Value, sd: scrapSD, role: w.Role, wires: w.Strands, state: unknownState}
 	if u := w.Diameter.Uncertainty; u > 0 && u < 5 {
-		s.sd = math.Max(u, 0.001)
+		s.sd, s.stated = math.Max(u, 0.001), true
 	}
 	res := w.Diameter.Resolution
 	if !(res > 0 && res < 1) {
@@ -122,16 +125,20 @@ func (x *Index) newScrap(w *ScrapWire) scrapQuery {
 		}
 		s.state[told] = toldRight
 	}
+	sd := s.sd
+	if !s.stated {
+		sd = math.Sqrt((1-roughShare)*sd*sd + roughShare*scrapRough*scrapRough)
+	}
 	s.options = append(s.options,
-		scrapOption{math.Log(s.x), sq(s.sd / s.x), s.state[scrapBare]},
-		scrapOption{math.Log(s.x / burntShrink), sq(s.sd/s.x) + burntSD*burntSD, s.state[scrapBurnt]})
+		scrapOption{math.Log(s.x), sq(sd / s.x), s.state[scrapBare]},
+		scrapOption{math.Log(s.x / burntShrink), sq(sd/s.x) + burntSD*burntSD, s.state[scrapBurnt]})
 	for b := range builds {
 		if x.model.build[b] < 0.02 {
 			continue
 		}
 		d, inc := x.stripped(s.x, b)
 		if d > 0 {
-			s.options = append(s.options, scrapOption{math.Log(d), (sq(enamelSD*inc) + sq(s.sd)) / (d * d), s.state[scrapEnamelled] * x.model.build[b]})
+			s.options = append(s.options, scrapOption{math.Log(d), (sq(enamelSD*inc) + sd*sd) / (d * d), s.state[scrapEnamelled] * x.model.build[b]})
 		}
 	}
 	return s
@@ -171,9 +178,7 @@ func (x *Index) scrapOfRecord(s *scrapQuery, r *record) float64 {
 		}
 		d := math.Sqrt(float64(area) / float64(wires) * 4 / math.Pi)
 		inc := x.model.enamel[build].at(d)
-		return s.state[scrapBare]*normal(s.x-d, s.sd*s.sd) +
-			s.state[scrapEnamelled]*normal(s.x-d-inc, s.sd*s.sd+sq(enamelSD*inc)) +
-			s.state[scrapBurnt]*normal(s.x-d*burntShrink, s.sd*s.sd+sq(burntSD*d))
+		return s.state[scrapBare]*s.density(s.x-d, 0) + s.state[scrapEnamelled]*s.density(s.x-d-inc, sq(enamelSD*inc)) + s.state[scrapBurnt]*s.density(s.x-d*burntShrink, sq(burntSD*d))
 	}
 	main := func() float64 { return one(r.areaMain, r.wiresMain, r.buildMain) }
 	aux := func() float64 { return one(r.areaAux, r.wiresAux, r.buildAux) }
@@ -184,6 +189,15 @@ func (x *Index) scrapOfRecord(s *scrapQuery, r *record) float64 {
 		return (1-scrapWild)*main() + wild
 	}
 	return (1-scrapWild)*(mainShare*main()+(1-mainShare)*aux()) + wild
+}
+
+// density of a reading that is d off, with variance v of the wire itself: micrometer or calliper,
+// nobody tells which, unless the uncertainty was stated.
+func (s *scrapQuery) density(d, v float64) float64 {
+	if s.stated {
+		return normal(d, v+s.sd*s.sd)
+	}
+	return (1-roughShare)*normal(d, v+s.sd*s.sd) + roughShare*normal(d, v+scrapRough*scrapRough)
 }
 
 // massOfRecord is the density of ln mass.

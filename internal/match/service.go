@@ -39,22 +39,29 @@ func outsideRange(q *Query) []errs.Finding {
 }
 
 // A machine that matching does not answer for comes to the bench now and then, and its plate then
-// says some figure outside (common practice, no source).
+// says some figure outside: one of those in use, or an odd one (common practice, no source).
 const (
-	outsideShare  = 0.03 // of all machines
-	outsideFigure = 0.2  // chance of the very figure, given that
+	outsideShare = 0.03  // of all machines
+	outsideUsual = 0.15  // chance of the very figure, given that
+	outsideOdd   = 0.003 // likewise
 )
+
+// usualOutside are figures beyond the range that real machines have: frequencies, voltages, powers.
+var usualOutside = []float64{16.7, 25, 100, 150, 200, 300, 400, 6, 9, 700, 750, 1000, 3000, 3300, 6000, 6600, 3700, 4000, 5500, 7500, 11000, 15000, 18500, 22000, 30000, 37000, 45000, 55000, 75000}
 
 // beyondService tells whether figures outside the range stand as read, rather than being slips: the
 // evidence of an unlisted machine of another kind against that of all hypotheses with a slip.
-func (b *beliefs) beyondService(figures int) bool {
-	geometry := 0.0
+func (b *beliefs) beyondService(outside []errs.Finding) bool {
+	other := 0.0
 	for i := range b.contexts {
 		if b.contexts[i].hyp == hypNew {
-			geometry += b.contexts[i].weight
+			other += outsideShare * b.contexts[i].weight
 		}
 	}
-	return outsideShare*geometry*math.Pow(outsideFigure, float64(figures)) >= b.total
+	for i := range outside {
+		other *= pick(slices.Contains(usualOutside, *outside[i].Found), outsideUsual, outsideOdd)
+	}
+	return other >= b.total
 }
 
 // misread turns findings of figures outside the range into findings of doubtful figures.
