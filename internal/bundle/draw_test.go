@@ -70,7 +70,7 @@ func drawWire(t *rapid.T) wire.Wire {
 	w := wire.Wire{
 		Conductor: wire.Conductor(rapid.SampledFrom([]string{"copper", "aluminium"}).Draw(t, "metal")),
 		Build:     wire.Build(word(t, "build", "grade_1", "heavy")), ThermalClass: word(t, "thermal", "F", "130 L"),
-		Strands: rapid.IntRange(1, 64).Draw(t, "strands"),
+		Strands: rapid.IntRange(1, 8).Draw(t, "strands"),
 	}
 	if rapid.Bool().Draw(t, "bare") {
 		w.System, w.Diameter = wire.Bare, drawMeasured(t, "diameter", 0.001, 100)

@@ -10,7 +10,7 @@ type Wire struct {
 	Conductor    string `json:"conductor" in:"required,enum=copper|aluminium"`
 	Build        string `json:"build,omitempty" in:"enum=grade_1|grade_2|grade_3|single|heavy|triple"`
 	ThermalClass string `json:"thermal_class,omitempty" in:"runes=20"`
-	Strands      int    `json:"strands" in:"required,min=1,max=64"`
+	Strands      int    `json:"strands" in:"required,min=1,max=8"`
 }
 
 // ToDomain gives the wire as the trade's packages take it. Without a system, a diameter alone is a

@@ -1,0 +1,21 @@
+package catalog
+
+// StatusOf says how far a record can be trusted (contract rules 5 and 7). It is the one place that
+// decides so. demo records say so before anything else but a withdrawal; an import without a vetting
+// proof is foreign; what no second person has looked at is not verified.
+func StatusOf(state State, demo, imported, proved bool) Status {
+	switch {
+	case state == Withdrawn:
+		return StatusWithdrawn
+	case demo:
+		return StatusDemo
+	case imported && !proved:
+		return StatusForeign
+	case state == Vetted || state == Published || state == Superseded:
+		return StatusVetted
+	}
+	return StatusNotVerified
+}
+
+// Matchable reports whether a record of that state takes part in matching.
+func Matchable(state State) bool { return state == Published }
