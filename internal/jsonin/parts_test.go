@@ -78,7 +78,7 @@ func (p *pair) ReadJSON(n Node) {
 			if p.A > p.B {
 				n.FailAt("a", CodeConflict, "a must not be above b", nil, "a")
 			}
-			n.Check(p.B)
+			n.CheckAt("b", p.B, "too much")
 		}
 	case Number:
 		if v, text, ok := n.Number(); ok {
@@ -111,7 +111,7 @@ func TestValueReadsItself(t *testing.T) {
 	for _, f := range e.Fields {
 		got = append(got, f.Pointer+" "+f.Code)
 	}
-	require.Equal(t, []string{"/p_mm OUT_OF_RANGE", "/q/a CONFLICTING_NAMES", "/l/0 WRONG_TYPE", "/l/1/c UNKNOWN_NAME", "/l/1/b REQUIRED", "/l/2 INVALID_UTF8"}, got)
+	require.Equal(t, []string{"/p_mm/b OUT_OF_RANGE", "/q/a CONFLICTING_NAMES", "/l/0 WRONG_TYPE", "/l/1/c UNKNOWN_NAME", "/l/1/b REQUIRED", "/l/2 INVALID_UTF8"}, got)
 }
 
 func TestFieldsTellsTheTags(t *testing.T) {
