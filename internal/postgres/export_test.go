@@ -29,7 +29,7 @@ func TestRoundTrip(t *testing.T) {
 		w.CoilLength.Measured = unit.Measured{Given: true, Value: 99999.99999999999, Text: "99999.99999999999000000000"}
 		w.CoilLength.Measured = unit.Measured{Given: true, Value: 99.99999999999999, Text: "99.9999999999999900000000"}
 		w.Remarks, w.Demo, w.Slug = "ø 0,3 \"mm\" <b>&amp;\nzwölf", false, "shop-3"
-		w.FamilyID = ""
+		w.FamilyID, w.CoreID = "", ""
 	}
 	text := write(t, sampleWire(t, nil), sampleFamily(t, 1, nil), sampleFamily(t, 2, nil), addedCore(2, 99, 70), sampleWinding(t, 1, 1, nil),
 		sampleWinding(t, 2, 2, func(w *bundle.Winding) { w.Revision, w.State, w.WithdrawnReason = 4, "withdrawn", "Copied wrong." }), sampleWinding(t, 3, 1, odd))

@@ -51,21 +51,8 @@ func (r *provenanceRow) provenance(claimed catalog.Provenance) catalog.Provenanc
 	if r.Institute != "" {
 		p.Institute = r.Institute
 	}
-	p.Status = statusOf(p.State, r.Demo, r.Imported)
+	p.Status = catalog.StatusOf(p.State, r.Demo, r.Imported, r.Author != "")
 	return p
-}
-
-// statusOf gives the status that is shown with a stored record (contract rules 5 and 7).
-func statusOf(state catalog.State, demo, imported bool) catalog.Status {
-	switch {
-	case state == catalog.Withdrawn:
-		return catalog.StatusWithdrawn
-	case demo:
-		return catalog.StatusDemo
-	case imported:
-		return catalog.StatusForeign
-	}
-	return catalog.StatusVetted
 }
 
 // Family gives a stator family by UUID or slug, a withdrawn one too.

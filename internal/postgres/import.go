@@ -1,6 +1,7 @@
 package postgres
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"io"
@@ -74,6 +75,7 @@ type importRun struct {
 	o      ImportOptions
 	in     *bundle.Reader
 	by     authors
+	lint   *linter
 	broken error // why reading ended early; the server only tells that it did
 	report catalog.ImportReport
 }
@@ -83,6 +85,10 @@ func (run *importRun) all(ctx context.Context, tx pgx.Tx) error {
 	if err := createStage(ctx, tx); err != nil {
 		return err
 	}
+	var err error
+	if run.lint, err = newLinter(ctx, tx); err != nil {
+		return err
+	}
 	if err := copyStage(ctx, tx, run.next); err != nil {
 		return err
 	}
@@ -90,7 +96,6 @@ func (run *importRun) all(ctx context.Context, tx pgx.Tx) error {
 		return err
 	}
 	if run.o.Credit != nil {
-		var err error
 		if run.by, err = ensureAuthors(ctx, tx, *run.o.Credit); err != nil {
 			return err
 		}
@@ -231,19 +236,16 @@ func (run *importRun) read() (*staged, error) {
 			continue
 		}
 		run.count()
-		row, code, err := stage(line)
-		if err != nil {
-			return nil, err
-		}
-		if code == "" {
-			return row, nil
+		row, no, err := run.lint.stage(line)
+		if err != nil || no == nil {
+			return row, err
 		}
 		outcome := catalog.OutcomeRefused
 		if line.Kind == bundle.KindReview {
 			outcome = catalog.OutcomeIgnored
 		}
 		err = run.turnDown(catalog.ImportRow{Line: line.Number, Kind: string(line.Kind), ID: line.ID, Revision: line.Revision,
-			Outcome: outcome, Code: code, Detail: importDetails[code]})
+			Outcome: outcome, Code: no.code, Detail: cmp.Or(no.detail, importDetails[no.code]), Fields: no.fields})
 		if err != nil {
 			return nil, err
 		}

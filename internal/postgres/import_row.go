@@ -1,96 +1,195 @@
 package postgres
 
 import (
+	"context"
 	"encoding/hex"
 	"encoding/json"
+	"errors"
+	"slices"
+
+	"github.com/jackc/pgx/v5"
 
 	"statorbook/internal/bundle"
 	"statorbook/internal/catalog"
 	"statorbook/internal/errs"
+	"statorbook/internal/jsonin"
+	"statorbook/internal/stator"
+	"statorbook/internal/wire"
 )
 
-// stage turns a line into a row. A code says why it cannot be one; an error ends the import. What
-// the server sets is taken out of the body: heads and revisions know it better.
-func stage(l *bundle.Line) (row *staged, code string, err error) {
-	hash, err := hex.DecodeString(l.SHA256)
+// refusal says why a line is not staged.
+type refusal struct {
+	code   string
+	detail string // "" = the words of the code
+	fields []errs.Field
+}
+
+// linter checks records before they are staged. It knows the wires and families that are stored,
+// and those that the bundle has brought so far.
+type linter struct {
+	sizes    []wire.Size
+	table    *wire.Table // of the sizes, nil when it must be made anew
+	families map[string]*catalog.Family
+}
+
+// newLinter reads what is stored.
+func newLinter(ctx context.Context, tx pgx.Tx) (*linter, error) {
+	l := &linter{families: map[string]*catalog.Family{}}
+	stored, err := wireSizes(ctx, tx)
 	if err != nil {
-		return nil, "", errs.Wrap(errs.KindInternal, "a content hash cannot be read", err)
+		return nil, err
 	}
-	row = &staged{line: l.Number, kind: string(l.Kind), id: l.ID, revision: l.Revision, hash: hash,
+	for _, s := range stored {
+		l.sizes = append(l.sizes, s.Size)
+	}
+	rows, err := tx.Query(ctx, `
+		SELECT f.id::text, r.body FROM family f JOIN family_revision r ON r.family_id = f.id AND r.revision = f.revision`)
+	if err != nil {
+		return nil, err
+	}
+	var id string
+	var body []byte
+	_, err = pgx.ForEachRow(rows, []any{&id, &body}, func() error {
+		var f bundle.Family
+		if err := jsonin.Decode(body, &f, jsonin.Line); err != nil {
+			return errs.Wrap(errs.KindInternal, "a stored family cannot be read: "+id, err)
+		}
+		family := f.ToDomain()
+		l.families[id] = &family
+		return nil
+	})
+	return l, err
+}
+
+// wires gives the table of all sizes known so far, nil if there are none: then gauges are not judged.
+func (l *linter) wires() (*wire.Table, error) {
+	if l.table == nil && len(l.sizes) > 0 {
+		var err error
+		if l.table, err = wire.NewTable(l.sizes); err != nil {
+			return nil, err
+		}
+	}
+	return l.table, nil
+}
+
+// addWire makes a size of the bundle known. One that is known already stays as it is stored.
+func (l *linter) addWire(size wire.Size) {
+	if !slices.ContainsFunc(l.sizes, func(s wire.Size) bool { return s.ID == size.ID }) {
+		l.sizes, l.table = append(l.sizes, size), nil
+	}
+}
+
+// stage turns a line into a row, or says why it cannot be one. What the server sets is taken out of
+// the body: heads and revisions know it better. An error ends the import.
+func (l *linter) stage(line *bundle.Line) (*staged, *refusal, error) {
+	hash, err := hex.DecodeString(line.SHA256)
+	if err != nil {
+		return nil, nil, errs.Wrap(errs.KindInternal, "a content hash cannot be read", err)
+	}
+	row := &staged{line: line.Number, kind: string(line.Kind), id: line.ID, revision: line.Revision, hash: hash,
 		state: string(catalog.Published), findings: []byte("[]")}
 	var body any
-	switch l.Kind {
+	var no *refusal
+	switch line.Kind {
 	case bundle.KindWire:
-		w := *l.Wire
+		w := *line.Wire
 		w.ETag, w.Resistance.At = "", nil
+		l.addWire(w.ToDomain())
 		body = w
 	case bundle.KindClass:
-		c := *l.Class
+		c := *line.Class
 		c.ETag = ""
 		body = c
 	case bundle.KindMaterial:
-		m := *l.Material
+		m := *line.Material
 		m.ETag = ""
 		body = m
 	case bundle.KindFamily:
-		body, code, err = row.family(l.Family)
+		body, no, err = l.family(row, line.Family)
 	case bundle.KindCore:
-		row.familyID, body = &l.Core.FamilyID, l.Core
+		row.familyID, body = &line.Core.FamilyID, line.Core
 	case bundle.KindWinding:
-		body, code, err = row.winding(l.Winding)
+		body, no, err = l.winding(row, line.Winding)
 	case bundle.KindReview:
-		return nil, "proof_not_checked", nil
+		no = &refusal{code: "proof_not_checked"}
 	default:
-		return nil, "line", nil
+		no = &refusal{code: "line"}
 	}
-	if err != nil || code != "" {
-		return nil, code, err
+	if err != nil || no != nil {
+		return nil, no, err
 	}
 	row.body, err = json.Marshal(body)
-	return row, "", err
+	return row, nil, err
 }
 
 // family fills the row with what only families have and gives the body to store.
-func (r *staged) family(f *bundle.Family) (any, string, error) {
-	seen := map[string]bool{}
-	for _, c := range f.Cores {
-		if c.ID == "" || seen[c.ID] {
-			return nil, "core_without_id", nil
-		}
-		seen[c.ID] = true
+func (l *linter) family(r *staged, f *bundle.Family) (any, *refusal, error) {
+	if slices.ContainsFunc(f.Cores, func(c bundle.FamilyCore) bool { return c.ID == "" }) {
+		return nil, &refusal{code: "core_without_id"}, nil
 	}
-	if code := r.standing(f.Standing, f.Slug, "family-"); code != "" {
-		return nil, code, nil
+	if no := r.standing(f.Standing, f.Slug, "family-"); no != nil {
+		return nil, no, nil
 	}
 	r.demo = f.Demo
-	if err := r.find(nil); err != nil {
-		return nil, "", err
+	family := f.ToDomain()
+	if no, err := r.find(catalog.LintFamily(family, catalog.LintOptions{}), f.Institute); no != nil || err != nil {
+		return nil, no, err
 	}
+	l.families[f.ID] = &family
 	body := *f
 	body.Slug, body.Standing = "", bundle.Standing{Institute: f.Institute}
-	return body, "", nil
+	return body, nil, nil
 }
 
 // winding fills the row with what only windings have and gives the body to store.
-func (r *staged) winding(w *bundle.Winding) (any, string, error) {
-	if code := r.standing(w.Standing, w.Slug, "winding-"); code != "" {
-		return nil, code, nil
+func (l *linter) winding(r *staged, w *bundle.Winding) (any, *refusal, error) {
+	if no := r.standing(w.Standing, w.Slug, "winding-"); no != nil {
+		return nil, no, nil
 	}
 	r.demo, r.familyID, r.coreID, r.timesSeen = w.Demo, nullText(w.FamilyID), nullText(w.CoreID), max(w.TimesSeen, 1)
 	if poles := int(w.Scheme.Poles); poles != 0 {
 		r.poles = &poles
 	}
-	if err := r.find(nil); err != nil {
-		return nil, "", err
+	table, err := l.wires()
+	if err != nil {
+		return nil, nil, err
+	}
+	record := w.ToDomain()
+	lint := catalog.LintWinding(record, catalog.LintOptions{Wires: table, Family: l.families[w.FamilyID]})
+	lint.Findings = append(lint.Findings, measuredWrong(record.CoreAsMeasured, lint.Findings)...)
+	if no, err := r.find(lint, w.Institute); no != nil || err != nil {
+		return nil, no, err
 	}
 	body := *w
 	body.Slug, body.TimesSeen, body.Standing = "", 0, bundle.Standing{Institute: w.Institute}
-	return body, "", nil
+	return body, nil, nil
+}
+
+// measuredWrong gives what no real core can have among the figures measured for this record, where
+// the check of the record went by the family's figures instead (contract rule 4: a finding of
+// severity error that import accepts).
+func measuredWrong(core *stator.Core, known []errs.Finding) []errs.Finding {
+	if core == nil {
+		return nil
+	}
+	var wrong []errs.Finding
+	for _, f := range stator.Check(*core) {
+		if f.Severity != errs.SeverityError || slices.ContainsFunc(known, func(k errs.Finding) bool { return k.Code == f.Code }) {
+			continue
+		}
+		fields := make([]string, len(f.Fields))
+		for i, name := range f.Fields {
+			fields[i] = "core_as_measured." + name
+		}
+		f.Fields = fields
+		wrong = append(wrong, f)
+	}
+	return wrong
 }
 
 // standing takes over the state and the slug. Absent means published; a slug that is absent is made
 // from the last, random part of the id.
-func (r *staged) standing(s bundle.Standing, slug, prefix string) (code string) {
+func (r *staged) standing(s bundle.Standing, slug, prefix string) *refusal {
 	switch catalog.State(s.State) {
 	case "", catalog.Published:
 	case catalog.Superseded:
@@ -101,24 +200,36 @@ func (r *staged) standing(s bundle.Standing, slug, prefix string) (code string) 
 			r.reason = "No reason was given."
 		}
 	default:
-		return "not_published"
+		return &refusal{code: "not_published"}
 	}
 	r.slug = slug
 	if slug == "" {
 		r.slug = prefix + r.id[24:]
 	}
-	return ""
+	return nil
 }
 
-// find notes what is doubtful. A record that is not demo comes without a proof, and says so.
-func (r *staged) find(findings []errs.Finding) error {
+// find notes what is doubtful, and refuses what cannot be. A record that is not demo comes without
+// a proof, and says so.
+func (r *staged) find(lint catalog.Lint, institute string) (*refusal, error) {
+	if len(lint.Faults) > 0 {
+		no := &refusal{code: "line", fields: slices.Clone(lint.Faults)}
+		for i := range no.fields {
+			no.fields[i].Pointer = "/body" + no.fields[i].Pointer
+		}
+		var cannot *errs.Error
+		if errors.As(lint.Err(), &cannot) {
+			no.detail = cannot.Detail
+		}
+		return no, nil
+	}
+	findings := lint.Findings
 	if !r.demo {
-		findings = append(findings, errs.Finding{Code: "unproved", Severity: errs.SeverityNote, Fields: []string{"status"},
-			Message: "No vetting proof came with this record: nobody here vouches for it."})
+		findings = append(findings, catalog.Unproved(institute))
 	}
 	var err error
 	r.findings, err = json.Marshal(bundle.FindingsOf(findings))
-	return err
+	return nil, err
 }
 
 // unmarshal reads JSON of our own making.

@@ -39,7 +39,7 @@ func TestLoadCatalogue(t *testing.T) {
 	require.NoError(t, err)
 	require.Equal(t, given, c)
 	require.Equal(t, int64(1), c.Revision)
-	require.Equal(t, "swg-34", c.Wires[0].ID)
+	require.Equal(t, "swg-23", c.Wires[0].ID)
 	index := builder.Build()
 	stats := index.Stats()
 	require.Equal(t, []int{1, 3, 2}, []int{stats.Families, stats.Cores, stats.Records}, "%+v", stats)

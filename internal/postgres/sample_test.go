@@ -62,11 +62,11 @@ func sampleWinding(t testing.TB, n, family int, change func(*bundle.Winding)) re
 	return record{bundle.KindWinding, w.ID, max(w.Revision, 1), &w}
 }
 
-// sampleWire is a row of the SWG table (BS 3737 gives 34 SWG as 0.0092 in = 0.2337 mm).
+// sampleWire is a row of the SWG table (BS 3737 gives 23 SWG as 0.024 in = 0.6096 mm).
 func sampleWire(t testing.TB, change func(*bundle.WireSize)) record {
 	t.Helper()
 	var w bundle.WireSize
-	require.NoError(t, jsonin.Decode([]byte(`{"id": "swg-34", "system": "swg", "size": "34", "conductor": {"diameter_mm": 0.2337, "by_rule": false},
+	require.NoError(t, jsonin.Decode([]byte(`{"id": "swg-23", "system": "swg", "size": "23", "conductor": {"diameter_mm": 0.6096, "by_rule": false},
 		"covered": [], "sources": [{"title": "BS 3737", "evidence": "from memory"}]}`), &w, jsonin.Line))
 	if change != nil {
 		change(&w)
