@@ -113,6 +113,16 @@ func TestMatchReading(t *testing.T) {
 	require.InDelta(t, f.Core.GapDiameter.Value, a.Number(t, "readings", 0, "read_as"), 1e-6)
 }
 
+// A gap above the back diameter of an inside rotor is taken as a slip where one other reading removes it.
+func TestMatchImpossibleAsReading(t *testing.T) {
+	t.Parallel()
+	h := demoHost(t)
+	a := h.Ask(t, "POST", "/v1/matches", `{"measurements":{"rotor_position":"inside","slots":24,"gap_diameter_mm":700,"back_diameter_mm":130}}`)
+	require.Equal(t, http.StatusOK, a.StatusCode, "%s", a.text)
+	checkSums(t, a)
+	require.NotEmpty(t, a.List(t, "readings"), "%s", a.text)
+}
+
 func TestMatchHostile(t *testing.T) {
 	t.Parallel()
 	h := demoHost(t)
@@ -144,6 +154,7 @@ func TestMatchHostile(t *testing.T) {
 		post(at, m(`"slot_shape":"star"`), 400, jsonin.CodeValue, "/measurements/slot_shape"),
 		post(at, m(`"second_ring":{"slots":0}`), 422, jsonin.CodeRange, "/measurements/second_ring/slots"),
 		post(at, m(`"second_ring":{"turned_slots":2000}`), 422, jsonin.CodeRange, "/measurements/second_ring/turned_slots"),
+		post(at, m(`"slots":360,"gap_diameter_mm":10,"tooth_width_mm":900`), 422, "TEETH_WIDER_THAN_PITCH", "/measurements/tooth_width_mm"),
 		post(at, `{"motor_type":"steam"}`, 400, jsonin.CodeValue, "/motor_type"),
 		post(at, `{"supply":{"voltage_v":0}}`, 422, jsonin.CodeRange, "/supply/voltage_v"),
 		post(at, `{"supply":{"phases":2}}`, 422, jsonin.CodeRange, "/supply/phases"),

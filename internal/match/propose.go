@@ -50,11 +50,31 @@ func (x *Index) propose(p *prepared, w *work, b *beliefs, pts []point, boxes []b
 			m.fromPart()
 		}
 		m.neighbours(pts)
-		if m.sets() {
+		if m.sets() && windable(m.out.Scheme) {
 			m.figures()
 			a.Proposals = append(a.Proposals, m.out)
 		}
 	}
+}
+
+// windable tells whether every coil has turns that somebody could wind. Readings of no real core lead
+// to more; then there is no proposal.
+func windable(s winding.Scheme) bool {
+	for _, set := range s.CoilSets {
+		if set.Pattern != nil {
+			for _, turns := range set.Pattern.Turns {
+				if !(turns > 0 && turns <= winding.MaxTurns) {
+					return false
+				}
+			}
+		}
+		for _, c := range set.Coils {
+			if !(c.Turns > 0 && c.Turns <= winding.MaxTurns) {
+				return false
+			}
+		}
+	}
+	return true
 }
 
 // fromRecord takes the heaviest record of the box as it is.

@@ -80,6 +80,9 @@ func Rewind(in ChangeInput, t *wire.Table) (ChangeResult, error) {
 		return ChangeResult{}, err
 	}
 	c.turns()
+	if err := c.windable(); err != nil {
+		return ChangeResult{}, err
+	}
 	if err := c.wires(); err != nil {
 		return ChangeResult{}, err
 	}

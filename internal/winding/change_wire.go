@@ -29,6 +29,27 @@ func (c *changer) turns() {
 	}
 }
 
+// windable refuses turns that nobody winds. With a core the analysis afterwards would refuse them too;
+// a change without a core has nothing else that stops it.
+func (c *changer) windable() error {
+	for i, set := range c.out.Scheme.CoilSets {
+		most := 0.0
+		for _, co := range set.Coils {
+			most = math.Max(most, co.Turns)
+		}
+		if set.Pattern != nil {
+			for _, turns := range set.Pattern.Turns {
+				most = math.Max(most, turns)
+			}
+		}
+		if most > MaxTurns {
+			return impossible("the changed winding cannot be wound", errs.Field{Pointer: fmt.Sprintf("/scheme/coil_sets/%d", i), Code: "TURNS_OUT_OF_RANGE",
+				Detail: fmt.Sprintf("the change asks for %.0f turns of a coil; at most %d are answered", most, MaxTurns), Allowed: [2]int{1, MaxTurns}, Got: fmt.Sprintf("%.0f", most)})
+		}
+	}
+	return nil
+}
+
 // listed rounds the turns of listed coils. Coils that were alike stay alike, or the poles would differ.
 func (c *changer) listed(i int, set *CoilSet, factor float64) {
 	var values []float64
