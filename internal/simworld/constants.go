@@ -21,6 +21,7 @@ type constants struct {
 	StackGrowth float64 // ratio between neighbouring stacks of a family
 	CoresMean   float64 // cores of a family
 	RecordsMean float64 // records of a core
+	Aluminium   float64 // chance that a record is aluminium
 	OtherPoles  float64 // chance that a record uses other poles than its lamination was made for
 	SnapBack    float64 // chance that the outer diameter is a multiple of 5 mm
 	// designers
@@ -63,7 +64,7 @@ func usual() constants {
 	return constants{
 		CopyShare: 0.35, CopyGap: 0.3, CopyEdit: 0.035, CopyEdits: 0.45,
 		ToothT: 1.5, ToothSpread: 0.055, IronT: 1.3, IronSpread: 0.07, GapSpread: 0.06, DepthSpread: 0.1,
-		Opening: 2.2, Liner: 0.22, StackGrowth: 1.22, CoresMean: 2.6, RecordsMean: 2.3, OtherPoles: 0.08, SnapBack: 0.4,
+		Opening: 2.2, Liner: 0.22, StackGrowth: 1.22, CoresMean: 2.6, RecordsMean: 2.3, Aluminium: 0.04, OtherPoles: 0.08, SnapBack: 0.4,
 		LimitTooth: 1.5, LimitIron: 1.34, MakerB: 0.035, FamilyB: 0.03, RecordB: 0.035,
 		Fill: 0.66, FillSpread: 0.045, EndFactor: 1.35, EndSpread: 0.03, EndStraight: 20, MaxBare: 1.0, Density: 1, Popularity: 1.0,
 		MassScatter: 0.015, OhmScatter: 0.012, DrawnShare: 0.5, RecordGross: 0.003, RecordMiss: 1,
@@ -85,7 +86,7 @@ func (c *constants) shifts() []struct {
 	return []shift{
 		{&c.CopyShare, 0.25}, {&c.CopyGap, 0.3}, {&c.CopyEdit, 0.3}, {&c.CopyEdits, 0.2},
 		{&c.ToothT, 0.03}, {&c.ToothSpread, 0.25}, {&c.IronT, 0.03}, {&c.IronSpread, 0.25}, {&c.GapSpread, 0.25}, {&c.DepthSpread, 0.25},
-		{&c.Opening, 0.08}, {&c.Liner, 0.15}, {&c.StackGrowth, 0.03}, {&c.CoresMean, 0.15}, {&c.RecordsMean, 0.15}, {&c.OtherPoles, 0.3}, {&c.SnapBack, 0.25},
+		{&c.Opening, 0.08}, {&c.Liner, 0.15}, {&c.StackGrowth, 0.03}, {&c.CoresMean, 0.15}, {&c.RecordsMean, 0.15}, {&c.Aluminium, 0.3}, {&c.OtherPoles, 0.3}, {&c.SnapBack, 0.25},
 		{&c.LimitTooth, 0.03}, {&c.LimitIron, 0.03}, {&c.MakerB, 0.25}, {&c.FamilyB, 0.25}, {&c.RecordB, 0.25},
 		{&c.Fill, 0.03}, {&c.FillSpread, 0.2}, {&c.EndFactor, 0.05}, {&c.EndSpread, 0.25}, {&c.EndStraight, 0.15}, {&c.MaxBare, 0.1}, {&c.Density, 0.05}, {&c.Popularity, 0.15},
 		{&c.MassScatter, 0.25}, {&c.OhmScatter, 0.25}, {&c.DrawnShare, 0.2}, {&c.RecordGross, 0.4}, {&c.RecordMiss, 0.2},

@@ -230,7 +230,7 @@ func (m *demoMaking) write(d dice, l *lamination, designs []design, slug string)
 			cores[g.stack] = id("demo", slug, "stack", stack.Text)
 			f.Cores = append(f.Cores, catalog.FamilyCore{ID: cores[g.stack], StackLength: stack})
 		}
-		w := g.record(d, recorder{scale: 0.6}.measure(d, l.core(g.stack)), scale{mass: m.c.MassScatter, ohms: m.c.OhmScatter, cold: span{19, 33},
+		w := g.record(d, recorder{scale: 0.6}.measure(d, l.core(g.stack)), scale{mass: m.c.MassScatter, ohms: 0.7 * m.c.OhmScatter, cold: span{19, 33},
 			states: []string{"bare", "bare", "enamelled", "varnished", "with_leads"}})
 		w.Slug = slug + "-" + string(rune('a'+i))
 		w.ID, w.CoreID, w.FamilyID = id("demo", w.Slug), cores[g.stack], f.ID

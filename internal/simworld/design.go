@@ -157,65 +157,84 @@ func (s *set) share(series float64, round int) bool {
 	return true
 }
 
-// perSlot adds up f over the coil sides in each slot of a ring.
-func perSlot(sets []set, ring winding.RingName, slots int, f func(*set) float64) []float64 {
-	sum := make([]float64, slots+1)
-	for i := range sets {
-		s := &sets[i]
-		if s.ring != ring {
-			continue
-		}
-		each := f(s)
-		for _, c := range s.coils {
-			sum[c.In] += c.Turns * each
-			sum[c.Out] += c.Turns * each
-		}
-	}
-	return sum
+// load is what lies in one slot of a ring: the turns of each set.
+type load struct {
+	area  float64 // mm², net
+	turns [3]float64
 }
 
-// fullest is the enamelled square fill of the fullest slot of the machine.
-func (g *design) fullest() float64 {
-	laid := func(s *set) float64 { return s.wire.laid }
-	most := slices.Max(perSlot(g.sets, winding.RingGap, g.lam.slots, laid)) / g.lam.first.area
-	if g.lam.kind.twoRings {
-		most = max(most, slices.Max(perSlot(g.sets, winding.RingBack, g.lam.slots, laid))/g.lam.second.area)
+// loads lists the different slots of the machine; most machines have only a few kinds.
+func (g *design) loads() []load {
+	var list []load
+	for _, r := range []struct {
+		name winding.RingName
+		area float64
+	}{{winding.RingGap, g.lam.first.area}, {winding.RingBack, g.lam.second.area}} {
+		slots := make([][3]float64, g.lam.slots+1)
+		for i := range g.sets {
+			if g.sets[i].ring != r.name {
+				continue
+			}
+			for _, c := range g.sets[i].coils {
+				slots[c.In][i] += c.Turns
+				slots[c.Out][i] += c.Turns
+			}
+		}
+		for _, turns := range slots[1:] {
+			l := load{r.area, turns}
+			if turns != [3]float64{} && !slices.Contains(list, l) {
+				list = append(list, l)
+			}
+		}
+	}
+	return list
+}
+
+// fullest is the greatest share of any slot that f of each set's wire takes for each turn.
+func (g *design) fullest(loads []load, f func(*option) float64) float64 {
+	most := 0.0
+	for _, l := range loads {
+		sum := 0.0
+		for i := range g.sets {
+			if l.turns[i] > 0 {
+				sum += l.turns[i] * f(&g.sets[i].wire)
+			}
+		}
+		most = max(most, sum/l.area)
 	}
 	return most
 }
 
 // copperFill is the bare metal in the fullest slot as part of its area.
 func (g *design) copperFill() float64 {
-	metal := func(s *set) float64 { return s.wire.area }
-	most := slices.Max(perSlot(g.sets, winding.RingGap, g.lam.slots, metal)) / g.lam.first.area
-	if g.lam.kind.twoRings {
-		most = max(most, slices.Max(perSlot(g.sets, winding.RingBack, g.lam.slots, metal))/g.lam.second.area)
-	}
-	return most
+	return g.fullest(g.loads(), func(o *option) float64 { return o.area })
 }
 
-// chooseWire takes the wires whose fullest slot comes nearest to the maker's fill. The auxiliary
-// follows the main winding by its ratio of areas.
+// chooseWire takes the wires whose fullest slot comes nearest to the maker's fill, enamelled
+// squares of the net slot. The auxiliary follows the main winding by its ratio of areas.
 func (g *design) chooseWire(shelf []option, ratio float64) bool {
 	best := math.Inf(1)
-	var taken []option
+	var taken [3]option
+	loads := g.loads()
 	for _, o := range shelf {
 		for i := range g.sets {
 			g.sets[i].wire = o
-			if g.sets[i].role == winding.Auxiliary {
+			if g.sets[i].role == winding.Auxiliary && ratio < 1 {
 				g.sets[i].wire, _ = nearestArea(shelf, o.area*ratio)
 			}
 		}
-		fill := g.fullest()
-		if off := math.Abs(math.Log(fill / g.maker.fill)); fill <= 0.77 && off < best {
+		fill := g.fullest(loads, func(o *option) float64 { return o.laid })
+		if fill > 0.77 {
+			break // the shelf goes from thin to thick
+		}
+		if off := math.Abs(math.Log(fill / g.maker.fill)); off < best {
 			best, g.fill = off, fill
-			taken = taken[:0]
 			for i := range g.sets {
-				taken = append(taken, g.sets[i].wire)
+				taken[i] = g.sets[i].wire
 			}
 		}
 	}
-	if taken == nil {
+	if math.IsInf(best, 1) {
 		return false
 	}
 	for i := range g.sets {
@@ -230,7 +249,7 @@ func (g *design) measure(d dice) {
 	core := g.lam.core(g.stack)
 	for i := range g.sets {
 		s := &g.sets[i]
-		s.turn = g.meanTurn(core, s) * d.firm(0.01)
+		s.turn = g.meanTurn(core, s) * d.firm(0.006)
 		length := s.turns * s.turn * 1e-3 // m
 		s.mass = length * s.wire.area * s.wire.density
 		s.ohms = s.wire.rho * length / (s.wire.area * float64(s.paths*s.paths))
@@ -240,7 +259,7 @@ func (g *design) measure(d dice) {
 // meanTurn is the mean length of turn in mm: the stack twice, and at each end the arc of the coil
 // times the maker's overhang factor and his straight runs (common practice: 1.2 to 1.6 × arc and 5
 // to 10 mm at each side). A coil round one tooth lies close: 2L + 2b + πw round the tooth and half
-// into its slots, and the cuffs of the liner at four corners.
+// into its slots, and 3 mm for the cuff of the liner at each of its four corners.
 func (g *design) meanTurn(core stator.Core, s *set) float64 {
 	if s.pattern.Kind != winding.Tooth {
 		length, _ := winding.MeanTurnOf(core, s.ring, s.coils, winding.MeanTurnForm{Ke: g.maker.end, Straight: unit.Millimetre(g.maker.straight)})
@@ -255,7 +274,7 @@ func (g *design) meanTurn(core stator.Core, s *set) float64 {
 	if s.pattern.Groups == g.lam.slots { // two coil sides share each slot
 		side /= 2
 	}
-	return (2*g.stack + 2*tooth + math.Pi*side) * g.maker.end / 1.35 * (1 + 0.003*g.maker.straight)
+	return (2*g.stack+2*tooth+math.Pi*side)*g.maker.end/1.35 + 0.6*g.maker.straight
 }
 
 // mouthPasses tells whether one wire goes through the slot opening with half a millimetre to spare.

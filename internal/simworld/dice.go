@@ -83,3 +83,13 @@ func (d dice) index(weights ...float64) int {
 
 // pick draws one of the items, all alike.
 func pick[T any](d dice, items ...T) T { return items[d.r.IntN(len(items))] }
+
+// poisson draws a count with that mean, by multiplication of uniforms; mean up to about 100.
+func (d dice) poisson(mean float64) int {
+	limit, product, n := math.Exp(-math.Min(mean, 100)), d.r.Float64(), 0
+	for product > limit {
+		product *= d.r.Float64()
+		n++
+	}
+	return n
+}

@@ -85,18 +85,18 @@ func (l *lamination) fillAreas(c *constants) {
 	if l.kind.rotor == stator.RotorOutside {
 		way = -1
 	}
-	net := func(r *ring, start float64) {
+	net := func(r *ring, start, wedge float64) {
 		top, bottom := start+way*mouth, start+way*r.depth
 		q := float64(l.slots)
 		gross := math.Pi*math.Abs(bottom*bottom-top*top)/q - r.tooth*math.Abs(bottom-top)
 		wTop, wBottom := 2*math.Pi*top/q-r.tooth, 2*math.Pi*bottom/q-r.tooth
 		liner := c.Liner * (2*math.Abs(bottom-top) + wTop + wBottom)
-		r.area = stepped(corners*gross-liner-0.9*wTop, 0.1)
+		r.area = stepped(corners*gross-liner-wedge*wTop, 0.1)
 	}
-	net(&l.first, l.gap/2)
+	net(&l.first, l.gap/2, 0.9)
 	if l.kind.twoRings {
 		inner := l.back/2 + l.iron + l.second.depth
-		net(&l.second, inner)
+		net(&l.second, inner, 0.4) // a strip of leatheroid, no wedge
 	}
 }
 

@@ -11,15 +11,14 @@ import (
 
 // option is a wire that can be taken from the shelf: a size of the table, a build, strands in hand.
 type option struct {
-	wire     wire.Wire
-	bare     float64 // mm, one strand
-	overall  float64 // mm, one strand with enamel
-	area     float64 // mm², all strands
-	rho      float64 // Ω·mm²/m at 20 °C
-	density  float64 // g/cm³
-	strands  int
-	laid     float64 // mm², squares of the overall diameters of all strands: what fills a slot
-	distance float64
+	wire    wire.Wire
+	bare    float64 // mm, one strand
+	overall float64 // mm, one strand with enamel
+	area    float64 // mm², all strands
+	rho     float64 // Ω·mm²/m at 20 °C
+	density float64 // g/cm³
+	strands int
+	laid    float64 // mm², squares of the overall diameters of all strands: what fills a slot
 }
 
 // shelfKey names one shelf of the stockroom.
@@ -30,7 +29,11 @@ type shelfKey struct {
 }
 
 // stockroom holds all wires of a table that hand winding uses, sorted thin to thick by shelf.
-type stockroom struct{ shelves map[shelfKey][]option }
+type stockroom struct {
+	shelves map[shelfKey][]option
+	sizes   map[wire.System][]string // every size of a system, thick to thin
+	order   map[wire.System]map[string]int
+}
 
 // The thinnest bare wire that is wound, and the range of strands in hand, mm.
 const (
@@ -42,9 +45,12 @@ const (
 // newStockroom takes the sizes of every system and every build that the table gives an overall
 // diameter for; without that nobody can say whether a coil goes into its slot.
 func newStockroom(table *wire.Table) stockroom {
-	s := stockroom{map[shelfKey][]option{}}
+	s := stockroom{map[shelfKey][]option{}, map[wire.System][]string{}, map[wire.System]map[string]int{}}
 	for _, sys := range wire.Systems() {
-		for _, size := range table.Sizes(sys) {
+		s.order[sys] = map[string]int{}
+		for i, size := range table.Sizes(sys) {
+			s.sizes[sys] = append(s.sizes[sys], size.Size)
+			s.order[sys][size.Size] = i
 			if size.Diameter < thinnest || size.Diameter > thickest {
 				continue
 			}
@@ -99,15 +105,23 @@ func (s stockroom) shelf(key shelfKey, maxBare float64) []option {
 	return list
 }
 
-// nearestArea returns the option whose area is nearest to area by ratio; ok is false for an empty shelf.
+// nearestArea returns the option of a shelf, thin to thick, whose area is nearest to area by ratio;
+// ok is false for an empty shelf.
 func nearestArea(shelf []option, area float64) (best option, ok bool) {
-	for i, o := range shelf {
-		o.distance = math.Abs(math.Log(o.area / area))
-		if i == 0 || o.distance < best.distance {
-			best = o
-		}
+	if len(shelf) == 0 {
+		return option{}, false
 	}
-	return best, len(shelf) > 0
+	i, _ := slices.BinarySearchFunc(shelf, area, func(o option, a float64) int { return cmp.Compare(o.area, a) })
+	if i == len(shelf) || i > 0 && area/shelf[i-1].area < shelf[i].area/area {
+		i--
+	}
+	return shelf[i], true
+}
+
+// sizeOf is the place of a size in its system, thick to thin; false if the table lacks it.
+func (s stockroom) sizeOf(sys wire.System, size string) (int, bool) {
+	i, known := s.order[sys][size]
+	return i, known
 }
 
 // named returns a wire with its figures from any shelf; the wire must be one of them.
