@@ -12,11 +12,6 @@ import (
 	"github.com/gin-gonic/gin"
 )
 
-// applications are the kinds of motor that a family may be for.
-var applications = []string{
-	"ceiling_fan", "table_fan", "exhaust_fan", "blower", "pump", "grinder", "air_cooler", "washing_machine", "compressor", "general",
-}
-
 // paramsFamilies are the query parameters of the list: filters, a window for each dimension, paging.
 var paramsFamilies = func() []string {
 	names := []string{"phases", "rotor_position", "slots", "poles", "application", "page_size", "page_token"}
@@ -101,7 +96,7 @@ func sendRecords[D, V any](s *server, c *gin.Context, q *query, page catalog.Pag
 func readFamilyFilter(q *query) catalog.FamilyFilter {
 	f := catalog.FamilyFilter{
 		RotorPosition: stator.RotorPosition(q.enum("rotor_position", string(stator.RotorInside), string(stator.RotorOutside))),
-		Slots:         q.whole("slots", slotsMin, slotsMax), Poles: q.whole("poles", polesMin, polesMax), Application: q.enum("application", applications...),
+		Slots:         q.whole("slots", slotsMin, slotsMax), Poles: q.whole("poles", polesMin, polesMax), Application: q.enum("application", catalog.Applications...),
 	}
 	if phases := q.enum("phases", "1", "3"); phases != "" {
 		f.Phases, _ = strconv.Atoi(phases)

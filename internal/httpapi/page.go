@@ -7,6 +7,7 @@ import (
 	"encoding/base64"
 	"strings"
 
+	"statorbook/internal/catalog"
 	"statorbook/internal/errs"
 
 	"github.com/gin-gonic/gin"
@@ -14,8 +15,8 @@ import (
 
 // Page sizes of every list.
 const (
-	pageSizeDefault = 50
-	pageSizeMax     = 200
+	pageSizeDefault = catalog.DefaultPageSize
+	pageSizeMax     = catalog.MaxPageSize
 )
 
 // macLen is how many bytes of the HMAC a page token carries.
