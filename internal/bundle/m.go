@@ -78,6 +78,9 @@ func (m *M) readObject(n jsonin.Node, o measuredObject) {
 	}
 	v, text, ok := conv.apply(o.Value)
 	if !ok {
+		if !n.CheckAt("value", conv.about(o.Value.value), o.Value.text) {
+			return
+		}
 		n.FailAt("value", jsonin.CodeNumberLength, "in "+own+" and without exponent the number has more than 32 characters; send fewer digits", nil, o.Value.text)
 		return
 	}
@@ -119,6 +122,11 @@ func (c conversion) apply(x number) (float64, string, bool) {
 	}
 	v, err := strconv.ParseFloat(text, 64)
 	return v, text, err == nil
+}
+
+// about converts a value whose digits are too many to keep, to see whether it is in range at all.
+func (c conversion) about(v float64) float64 {
+	return v*float64(c.factor)*math.Pow10(c.shift) + float64(c.offset)*math.Pow10(-c.scale)
 }
 
 // maxSpread bounds an uncertainty or a resolution in any unit; beyond it is a slip, not a reading.

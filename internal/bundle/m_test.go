@@ -147,6 +147,8 @@ func TestMeasuredRefuses(t *testing.T) {
 		{`"gap_diameter_mm":{"value":1.0000000000000000000000000000001,"unit":"mm"}`, "/gap_diameter_mm/value NUMBER_TOO_LONG", syntax},
 		{`"gap_diameter_mm":{"value":1.0000000000000000000000000001,"unit":"[in_i]"}`, "", -1},
 		{`"gap_diameter_mm":{"value":1.00000000000000000000000000001,"unit":"[in_i]"}`, "/gap_diameter_mm/value NUMBER_TOO_LONG", syntax},
+		{`"gap_diameter_mm":{"value":1e300,"unit":"m"}`, "/gap_diameter_mm/value OUT_OF_RANGE", impossible},
+		{`"turned_slots":{"value":1e-300}`, "/turned_slots/value NUMBER_TOO_LONG", syntax},
 		{`"turned_slots":1e-300`, "/turned_slots NUMBER_TOO_LONG", syntax},
 		{`"temperature_c":{"value":0,"unit":"K"}`, "/temperature_c/value OUT_OF_RANGE", impossible},
 		{`"turned_slots":{"value":0.5,"unit":"mm"}`, "/turned_slots/unit UNIT_NOT_ALLOWED", syntax},
