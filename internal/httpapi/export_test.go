@@ -1,6 +1,11 @@
 package httpapi
 
-import "testing"
+import (
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+)
 
 // What the tests with a database, which are a package of their own, use of the harness here.
 type (
@@ -28,3 +33,37 @@ func WrongMethods(target string) []Hostile { return wrongMethods(target) }
 
 // StrangeQueries are the rows that every address shares.
 func StrangeQueries(target string) []Hostile { return strangeQueries(target) }
+
+// Route is an operation with its path parameters filled in.
+type Route struct{ Method, Path, Template string }
+
+// Routes lists every operation, with the given values in the place of :id, by template.
+func Routes(ids map[string]string) []Route {
+	var all []Route
+	for _, r := range (&server{}).routes() {
+		path := strings.NewReplacer(":slug", "not-found", ":letter", "F").Replace(r.path)
+		for prefix, id := range ids {
+			if strings.HasPrefix(path, prefix) {
+				path = strings.Replace(path, ":id", id, 1)
+			}
+		}
+		all = append(all, Route{r.method, path, r.path})
+	}
+	return all
+}
+
+// BodiesShown gives the request body that the contract shows for an operation.
+func BodiesShown(t testing.TB) map[string]string {
+	t.Helper()
+	all := map[string]string{}
+	for name, op := range operations(t, contractTree(t)) {
+		body, ok := op.body["requestBody"].(map[string]any)
+		if !ok {
+			continue
+		}
+		text, err := encodeJSON(body["content"].(map[string]any)["application/json"].(map[string]any)["example"])
+		require.NoError(t, err)
+		all[name] = string(text)
+	}
+	return all
+}
