@@ -66,7 +66,7 @@ func usual() constants {
 		ToothT: 1.5, ToothSpread: 0.055, IronT: 1.3, IronSpread: 0.07, GapSpread: 0.06, DepthSpread: 0.1,
 		Opening: 2.2, Liner: 0.22, StackGrowth: 1.22, CoresMean: 2.6, RecordsMean: 2.3, Aluminium: 0.04, OtherPoles: 0.08, SnapBack: 0.4,
 		LimitTooth: 1.5, LimitIron: 1.34, MakerB: 0.035, FamilyB: 0.03, RecordB: 0.035,
-		Fill: 0.66, FillSpread: 0.045, EndFactor: 1.35, EndSpread: 0.03, EndStraight: 20, MaxBare: 1.0, Density: 1, Popularity: 1.0,
+		Fill: 0.66, FillSpread: 0.045, EndFactor: 1.35, EndSpread: 0.03, EndStraight: 20, MaxBare: 0.8, Density: 1, Popularity: 1.0,
 		MassScatter: 0.015, OhmScatter: 0.012, DrawnShare: 0.5, RecordGross: 0.003, RecordMiss: 1,
 		Caliper: 1, Bias: 0.04, Burr: 0.04, Gross: 0.02, Miscount: 0.015, Miss: 1,
 		PlateLost: 0.35, PlateError: 0.02, Scrap: 0.55, Burnt: 0.02, Copper: 0.35, Told: 0.4,

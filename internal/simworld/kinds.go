@@ -102,7 +102,7 @@ var kinds = []kind{
 		gapT: 0.40, depth: 0.15, density: 4.8, plate: smallOutputs, efficiency: 0.5, cosPhi: 0.93, slip: 0.07, backEMF: 0.91,
 		auxTurns: span{0.99, 1.01}, auxArea: span{1, 1}, alike: 1, capacitor: true, motorTypes: []string{permanentSplit}, weight: 0.05},
 	{key: generalThreeKey, application: "general", words: "small three-phase motor", phases: 3, rotor: stator.RotorInside,
-		builds: []build{{24, 2, 3}, {24, 4, 3}, {36, 2, 2}, {36, 4, 4}, {36, 6, 3}, {48, 4, 1}}, gap: span{62, 92}, growth: 0.2, stack: span{0.6, 1.25},
+		builds: []build{{24, 2, 3}, {24, 4, 3}, {36, 2, 2}, {36, 4, 4}, {36, 6, 3}, {48, 4, 1}}, gap: span{62, 100}, growth: 0.2, stack: span{0.6, 1.25},
 		gapT: 0.45, depth: 0.135, density: 5.5, plate: threeOutputs, efficiency: 0.72, cosPhi: 0.76, slip: 0.055, backEMF: 0.945,
 		motorTypes: []string{threePhaseCage}, half: 0.5, weight: 0.26},
 }

@@ -81,7 +81,7 @@ func (s stockroom) add(table *wire.Table, w wire.Wire) {
 		if err != nil || r.Overall == 0 {
 			return
 		}
-		if n > 1 && r.Bare < 0.45 {
+		if n > 1 && r.Bare < 0.4 {
 			return
 		}
 		key := shelfKey{w.System, w.Build, w.Conductor}
