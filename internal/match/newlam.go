@@ -79,6 +79,9 @@ type newSite struct {
 	gap    float64
 }
 
+// miscountCut drops slot counts that a miscount hardly explains.
+const miscountCut = 0.003
+
 // newSites weighs slots, poles and gap diameters of a new lamination by the chain; the weights sum
 // to the density of all lamination readings.
 func (x *Index) newSites(p *prepared, rotor uint8, out []newSite) []newSite {
@@ -91,10 +94,21 @@ func (x *Index) newSites(p *prepared, rotor uint8, out []newSite) []newSite {
 		from, to = x.commonSlots(rotor), 0
 		to = from
 	}
-	for slots := max(from, 2); slots <= to; slots++ {
+	chance := func(slots int) float64 {
 		ws := m.slotShare(rotor, uint16(slots), x.buckets)
 		if p.slots > 0 {
 			ws *= slotChance(p.slots, slots)
+		}
+		return ws
+	}
+	best := 0.0
+	for slots := max(from, 2); slots <= to; slots++ {
+		best = max(best, chance(slots))
+	}
+	for slots := max(from, 2); slots <= to; slots++ {
+		ws := chance(slots)
+		if ws < miscountCut*best {
+			continue
 		}
 		var share [256]float64
 		for _, pc := range m.polesAt(rotor, uint16(slots)) {

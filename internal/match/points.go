@@ -181,25 +181,59 @@ func (x *Index) spreadPart(pts []point, q *part, i int32, set [][2]float64) []po
 // weighted is one value with a weight.
 type weighted struct{ v, w float64 }
 
-// quantiles gives the 5, 50 and 95 % points of weighted values; it sorts them. Zero for none.
+// quantileBins divides the span of the values; only the bins that hold a quantile are sorted.
+const quantileBins = 128
+
+// quantiles gives the 5, 50 and 95 % points of weighted values: the least value at which the running
+// weight reaches the share. Zero for none. It is exact and takes time in proportion to the number.
 func quantiles(v []weighted) unit.Range {
-	slices.SortFunc(v, func(a, b weighted) int { return cmp.Compare(a.v, b.v) })
-	total := 0.0
+	low, high, total := math.Inf(1), math.Inf(-1), 0.0
 	for i := range v {
+		low, high = min(low, v[i].v), max(high, v[i].v)
 		total += v[i].w
-	}
-	at := func(p float64) float64 {
-		sum := 0.0
-		for i := range v {
-			sum += v[i].w
-			if sum >= p*total {
-				return v[i].v
-			}
-		}
-		return v[len(v)-1].v
 	}
 	if len(v) == 0 || !(total > 0) {
 		return unit.Range{}
 	}
-	return unit.Range{P05: at(0.05), P50: at(0.5), P95: at(0.95)}
+	if !(high > low) {
+		return unit.Range{P05: low, P50: low, P95: low}
+	}
+	q := quantiler{v: v, low: low, scale: quantileBins / (high - low)}
+	for i := range v {
+		q.hist[q.bin(v[i].v)] += v[i].w
+	}
+	return unit.Range{P05: q.at(0.05 * total), P50: q.at(0.5 * total), P95: q.at(0.95 * total)}
+}
+
+type quantiler struct {
+	v          []weighted
+	low, scale float64
+	hist       [quantileBins]float64
+	buf        []weighted
+}
+
+func (q *quantiler) bin(v float64) int { return min(int((v-q.low)*q.scale), quantileBins-1) }
+
+// at finds the least value at which the running weight reaches w.
+func (q *quantiler) at(w float64) float64 {
+	sum, b := 0.0, 0
+	for b < quantileBins-1 && sum+q.hist[b] < w {
+		sum += q.hist[b]
+		b++
+	}
+	q.buf = q.buf[:0]
+	for i := range q.v {
+		if q.bin(q.v[i].v) == b {
+			q.buf = append(q.buf, q.v[i])
+		}
+	}
+	slices.SortFunc(q.buf, func(a, b weighted) int { return cmp.Compare(a.v, b.v) })
+	last := q.low + float64(b)/q.scale
+	for i := range q.buf {
+		last = q.buf[i].v
+		if sum += q.buf[i].w; sum >= w {
+			return last
+		}
+	}
+	return last
 }
