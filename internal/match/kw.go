@@ -1,6 +1,10 @@
 package match
 
-import "math"
+import (
+	"math"
+
+	"statorbook/internal/winding"
+)
 
 // kwKey names a kind of winding on a kind of ring.
 type kwKey struct {
@@ -11,8 +15,9 @@ type kwKey struct {
 // kwEntry is what the catalogue says of windings of one kind: mean and spread of ln winding factor,
 // and records to copy the pattern from.
 type kwEntry struct {
-	mean, sd float64
-	examples []uint32
+	mean, sd         float64
+	coilMean, coilSD float64 // of ln(turns of one coil / series turns)
+	examples         []uint32
 }
 
 // kwTable holds the kinds.
@@ -72,9 +77,33 @@ func (x *Index) learnKw(sample []int, sites []site) kwTable {
 	for key, e := range t.list {
 		p := t.prior[kwClass(key.rotor, key.phases)]
 		e.mean, e.sd = plainMeanSD(byKind[key], p.mean, p.sd, kwHold)
+		e.coilMean, e.coilSD = x.learnCoils(key, e.examples)
 		t.list[key] = e
 	}
 	return t
+}
+
+// learnCoils compares the turns of single coils with the turns in series, among the examples of a kind.
+func (x *Index) learnCoils(key kwKey, examples []uint32) (mean, sd float64) {
+	var v []float64
+	for _, r := range examples {
+		rec := &x.recs[r]
+		x.eachCoil(rec, func(role winding.Role, turns float64) {
+			if role == winding.Main || role.IsPhase() {
+				v = append(v, math.Log(turns/float64(rec.turnsMain)))
+			}
+		})
+	}
+	return plainMeanSD(v, coilPrior(key), coilSpread, 2)
+}
+
+// coilPrior is ln(turns of one coil / series turns) where no pattern is known: two coils a pole, or a
+// third of the slots in a phase.
+func coilPrior(key kwKey) float64 {
+	if key.phases == 1 {
+		return -math.Log(2 * float64(key.poles))
+	}
+	return -math.Log(math.Max(float64(key.poles), float64(key.slots)/6))
 }
 
 // plainMeanSD is mean and spread held by a prior. The spread rests on the mean absolute deviation:

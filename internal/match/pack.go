@@ -41,19 +41,24 @@ func packTurns(arena []uint16, turns []float64) []uint16 {
 
 // unpackTurns reads n turns from the start of an arena.
 func unpackTurns(arena []uint16, n int) []float64 {
-	out := make([]float64, 0, n)
-	for i := 0; len(out) < n && i < len(arena); i++ {
-		if arena[i] != math.MaxUint16 {
-			out = append(out, float64(arena[i]))
-			continue
-		}
-		if i+2 >= len(arena) {
-			break
-		}
-		out = append(out, float64(math.Float32frombits(uint32(arena[i+1])<<16|uint32(arena[i+2]))))
-		i += 2
+	out := make([]float64, n)
+	for i := range out {
+		out[i], arena = nextTurns(arena)
 	}
 	return out
+}
+
+// nextTurns reads one turns figure, 0 at the end of the arena, and gives the rest.
+func nextTurns(arena []uint16) (float64, []uint16) {
+	switch {
+	case len(arena) == 0:
+		return 0, nil
+	case arena[0] != math.MaxUint16:
+		return float64(arena[0]), arena[1:]
+	case len(arena) < 3:
+		return 0, nil
+	}
+	return float64(math.Float32frombits(uint32(arena[1])<<16 | uint32(arena[2]))), arena[3:]
 }
 
 // texts interns short texts (status, class, motor type); the first 255 kinds are kept.

@@ -1,7 +1,9 @@
 package match
 
 import (
+	"cmp"
 	"math"
+	"slices"
 	"strconv"
 
 	"statorbook/internal/unit"
@@ -45,9 +47,9 @@ type reading struct {
 	dim    dim
 	x      float64         // as typed, mm or mm²
 	vq     [nScale]float64 // variance of the reading at each common factor, rounding included
-	alts   []alternative
-	broad  float64 // density of a slip that nothing explains
-	extra  float64 // relative standard deviation added by a doubtful conversion (net for gross area)
+	alts   []alternative   // in rising order
+	broad  float64         // density of a slip that nothing explains
+	extra  float64         // relative standard deviation added by a doubtful conversion (net for gross area)
 	stated bool
 }
 
@@ -70,6 +72,7 @@ func newReading(d dim, m unit.Measured, step float64) reading {
 		r.vq[k] = s*s*scales[k]*scales[k] + step*step/12
 	}
 	r.alts = alternatives(m)
+	slices.SortFunc(r.alts, func(a, b alternative) int { return cmp.Compare(a.value, b.value) })
 	return r
 }
 
@@ -118,11 +121,21 @@ func (r *reading) like(c, vc float64, l *[nScale]float64) {
 // altDensity is Σ w·J·N(alternative; c, v) over the alternative readings near c.
 func (r *reading) altDensity(c, v float64) float64 {
 	sum := 0.0
-	reach := altReach * altReach * v
-	for _, a := range r.alts {
-		if d := a.value - c; d*d < reach {
-			sum += a.weight * math.Exp(-d*d/(2*v))
+	reach := altReach * math.Sqrt(v)
+	from, to := 0, len(r.alts)
+	for from < to { // the first alternative above c - reach
+		if mid := (from + to) / 2; r.alts[mid].value < c-reach {
+			from = mid + 1
+		} else {
+			to = mid
 		}
+	}
+	for i := from; i < len(r.alts) && r.alts[i].value < c+reach; i++ {
+		d := r.alts[i].value - c
+		sum += r.alts[i].weight * math.Exp(-d*d/(2*v))
+	}
+	if sum == 0 {
+		return 0
 	}
 	return sum / math.Sqrt(2*math.Pi*v)
 }

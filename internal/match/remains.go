@@ -228,22 +228,35 @@ func massDensity(d, v float64) float64 {
 
 // coilOfRecord is the density of ln turns of one coil: any coil of the role.
 func (x *Index) coilOfRecord(c *coilQuery, r *record) float64 {
-	sc := x.schemeOf(r)
 	sum, n := 0.0, 0.0
-	for i := range sc.CoilSets {
-		set := &sc.CoilSets[i]
-		if c.role != "" && set.Role != c.role {
-			continue
-		}
-		for _, t := range setTurns(set) {
-			sum += normal(c.ln-math.Log(t), c.sd*c.sd)
+	x.eachCoil(r, func(role winding.Role, turns float64) {
+		if c.role == "" || role == c.role || role.IsPhase() && c.role.IsPhase() {
+			sum += normal(c.ln-math.Log(turns), c.sd*c.sd)
 			n++
 		}
-	}
+	})
 	if n == 0 {
 		return wildDensity
 	}
 	return (1-coilWild)*sum/n + coilWild*wildDensity
+}
+
+// eachCoil calls f for the coils of one group of every set of a record, without building its scheme.
+// A phase that repeats another counts by the turns of that one.
+func (x *Index) eachCoil(r *record, f func(role winding.Role, turns float64)) {
+	sh := &x.shapes[r.shape]
+	arena := x.turns[r.turnsAt:]
+	for i := range sh.sets {
+		if sh.like[i] != i {
+			continue
+		}
+		for range sh.counts(i) {
+			var t float64
+			if t, arena = nextTurns(arena); t > 0 {
+				f(sh.sets[i].role, t)
+			}
+		}
+	}
 }
 
 // setTurns lists the turns of the coils of a set.
