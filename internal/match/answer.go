@@ -113,14 +113,14 @@ func (x *Index) compare(p *prepared, core int) []Comparison {
 		var c, v float64
 		switch {
 		case r.dim == dStack:
-			if !x.core.known[core] {
+			if !x.core.known(core) {
 				continue
 			}
-			c, v = float64(x.core.stack[core]), sq(x.model.catSD[dStack])
-		case x.lam.vals[r.dim] == nil || x.lam.known[l]>>r.dim&1 == 0:
+			c, v = x.core.length(core), sq(x.model.catSD[dStack])
+		case x.lam.known[l]>>r.dim&1 == 0:
 			continue
 		default:
-			c, v = float64(x.lam.vals[r.dim][l]), x.lamVariance(l, r.dim)
+			c, v = x.lam.value(l, r.dim), x.lamVariance(l, r.dim)
 		}
 		c = round4(c)
 		out = append(out, Comparison{Field: dims[r.dim].field, Measured: r.x, OnRecord: c, Deviations: (r.x - c) / math.Sqrt(r.vq[1]+v)})
@@ -160,9 +160,9 @@ func (x *Index) readAs(p *prepared, w *work, b *beliefs, a *Answer) {
 				continue
 			}
 			if r.dim == dStack {
-				add(float64(x.core.stack[c.core]), sq(x.model.catSD[dStack]), weight)
-			} else if l := int(x.core.lam[c.core]); x.lam.vals[r.dim] != nil {
-				add(float64(x.lam.vals[r.dim][l]), x.lamVariance(l, r.dim), weight)
+				add(x.core.length(int(c.core)), sq(x.model.catSD[dStack]), weight)
+			} else if l := int(x.core.lam[c.core]); x.lam.has(l, r.dim) {
+				add(x.lam.value(l, r.dim), x.lamVariance(l, r.dim), weight)
 			}
 		}
 		for k := range b.contexts {
@@ -191,8 +191,8 @@ func (x *Index) readAsNew(r *reading, c *context, total float64, add func(c, vc,
 	case r.dim == dStack:
 		mean, sd := x.model.stackAt(s.rotor, float64(max(int(c.poles[0].poles), 2)), s.v[dGap])
 		add(math.Exp(mean), sq(sd*math.Exp(mean)), weight)
-	case c.hyp == hypStack && x.lam.vals[r.dim] != nil:
-		add(float64(x.lam.vals[r.dim][c.lam]), x.lamVariance(c.lam, r.dim), weight)
+	case c.hyp == hypStack && x.lam.has(c.lam, r.dim):
+		add(x.lam.value(c.lam, r.dim), x.lamVariance(c.lam, r.dim), weight)
 	case r.dim == dGap:
 		add(s.v[dGap], sq(0.02*s.v[dGap]), weight)
 	case c.hyp == hypNew && r.dim < dTooth2:
@@ -261,16 +261,16 @@ func (x *Index) learnRanges() (out [2][nDims][2]float64) {
 		}
 		e[1] = math.Max(e[1], v)
 	}
-	for d := range x.lam.vals {
-		for l, v := range x.lam.vals[d] {
+	for l := range x.lam.slots {
+		for d := dGap; d < dStack; d++ {
 			if x.lam.known[l]>>d&1 == 1 {
-				widen(&out[x.lam.rotor[l]][d], float64(v))
+				widen(&out[x.lam.rotor[l]][d], x.lam.value(l, d))
 			}
 		}
 	}
-	for c, v := range x.core.stack {
-		if x.core.known[c] {
-			widen(&out[x.lam.rotor[x.core.lam[c]]][dStack], float64(v))
+	for c := range x.core.stack {
+		if x.core.known(c) {
+			widen(&out[x.lam.rotor[x.core.lam[c]]][dStack], x.core.length(c))
 		}
 	}
 	return out

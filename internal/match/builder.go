@@ -57,7 +57,7 @@ type record struct {
 	power, current, speed   uint16 // packed logarithms, 0 = absent
 	capacitor               uint16
 	massMain, massAux       uint16 // g of one set, packed; computed where not weighed
-	kwMain, kwAux           uint16 // packed winding factors
+	kwMain                  uint16 // packed winding factor
 	design                  uint16 // phases, voltage, frequency, connection
 	poles                   uint8
 	class, status           uint8
@@ -287,8 +287,8 @@ func (b *Builder) packSets(r *record, sc *winding.Scheme, poles int, core *stato
 		r.wiresMain, r.buildMain = wiresOf(&sc.CoilSets[i])
 	}
 	if i := auxiliarySet(sc); i >= 0 {
-		n, kw, area, mass := b.setFigures(&sc.CoilSets[i], poles, core)
-		r.turnsAux, r.kwAux, r.areaAux, r.massAux = float32(n), packLog(kw), float32(area), packLog(mass)
+		n, _, area, mass := b.setFigures(&sc.CoilSets[i], poles, core)
+		r.turnsAux, r.areaAux, r.massAux = float32(n), float32(area), packLog(mass)
 		r.wiresAux, r.buildAux = wiresOf(&sc.CoilSets[i])
 	}
 }

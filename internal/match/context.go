@@ -55,15 +55,30 @@ func (x *Index) familyEffects(l int) (out [2]famEffect) {
 		if l < 0 || x.lam.fam[k] == nil {
 			continue
 		}
-		if f := &x.lam.fam[k][l]; f.n > 0 {
-			out[k] = out[k].update(p, float64(f.n), float64(f.b), float64(f.f))
+		if n, b, f := x.lam.fam[k][l].unpack(); n > 0 {
+			out[k] = out[k].update(p, n, b, f)
 		}
 	}
 	return out
 }
 
-// famSum is the number of residuals of a lamination's records (rewound ones count half), and their means.
-type famSum struct{ n, b, f float32 }
+// famSum is the number of residuals of a lamination's records in halves (rewound ones count half),
+// and their means in steps of 1/20000.
+type famSum struct {
+	n    uint16
+	b, f int16
+}
+
+const famStep = 1.0 / 20000
+
+func packFam(n, b, f float64) famSum {
+	pack := func(v float64) int16 { return int16(math.Round(clamp(v/famStep, math.MaxInt16))) }
+	return famSum{uint16(min(2*n, math.MaxUint16)), pack(b), pack(f)}
+}
+
+func (s famSum) unpack() (n, b, f float64) {
+	return float64(s.n) / 2, float64(s.b) * famStep, float64(s.f) * famStep
+}
 
 // sumFamilies computes the residual means of all laminations.
 func (x *Index) sumFamilies() {
@@ -77,7 +92,7 @@ func (x *Index) sumFamilies() {
 		}
 		for k := range sum {
 			if n := sum[k][0]; n > 0 {
-				x.lam.fam[k][l] = famSum{float32(n), float32(sum[k][1] / n), float32(sum[k][2] / n)}
+				x.lam.fam[k][l] = packFam(n, sum[k][1]/n, sum[k][2]/n)
 			}
 		}
 	}

@@ -202,8 +202,8 @@ func (x *Index) stackContexts(p *prepared, w *work, shrink float64, out []contex
 	all := 0.0
 	for i := range w.lams {
 		l := int(w.lams[i].lam)
-		s, rel, density := x.stackOf(p, x.lam.rotor[l], float64(x.lam.poles[l]), float64(x.lam.vals[dGap][l]))
-		of[i] = lamStack{norm * (float64(x.lam.pop[l]) + 0.5) * w.lams[i].sum * density, s, rel}
+		s, rel, density := x.stackOf(p, x.lam.rotor[l], float64(x.lam.poles[l]), x.lam.value(l, dGap))
+		of[i] = lamStack{norm * x.lam.weight(l, x.total) * w.lams[i].sum * density, s, rel}
 		all += of[i].w
 	}
 	top := topN(len(of), followLams, func(i int) float64 { return of[i].w })
@@ -314,7 +314,7 @@ func (x *Index) copyContexts(p *prepared, w *work, prior float64, out []context)
 			break
 		}
 		l := int(w.lams[i].lam)
-		gap := float64(x.lam.vals[dGap][l])
+		gap := x.lam.value(l, dGap)
 		gap, _ = settle(p, dGap, math.Log(gap), 0.25/gap)
 		stack, rel, density := x.stackOf(p, x.lam.rotor[l], float64(x.lam.poles[l]), gap)
 		s := x.siteOfReadings(p, x.lam.rotor[l], int(x.lam.slots[l]), float64(x.lam.poles[l]), gap, l)
@@ -334,10 +334,14 @@ func (x *Index) copyLike(p *prepared, l int) float64 {
 	g := [nScale]float64{scaleShare[0] * chance, scaleShare[1] * chance, scaleShare[2] * chance}
 	for i := range p.readings {
 		r := &p.readings[i]
-		if r.dim == dStack || x.lam.vals[r.dim] == nil {
+		if r.dim == dStack {
 			continue
 		}
-		c := float64(x.lam.vals[r.dim][l])
+		c := x.lam.value(l, r.dim)
+		if math.IsNaN(c) {
+			r.unseen(&g)
+			continue
+		}
 		s := dims[r.dim].copySD
 		if dims[r.dim].copyRel {
 			s *= c

@@ -31,11 +31,12 @@ type Index struct {
 // laminations holds the pooled dimensions in columns, sorted by rotor position and slots, so that
 // a scan of a bucket reads memory in order.
 type laminations struct {
-	vals      [nLam][]float32 // where the catalogue does not know, what the chain predicts; second-ring columns are nil when no record tells them
-	known     []uint16        // bit d: vals[d] was measured
-	closed    []uint16        // bit d: vals[d] follows from the closure of measured ones
-	logPop    []float32       // -2 ln of the share of popularity: the coarse score starts here
-	pop       []float32       // Σ of the records' popularity
+	vals      [nScan][]float32 // where the catalogue does not know, what the chain predicts
+	secondAt  []uint32         // laminations with a second ring, rising
+	second    [][4]float32     // their dimensions of the second ring
+	known     []uint16         // bit d: vals[d] was measured
+	closed    []uint16         // bit d: vals[d] follows from the closure of measured ones
+	logPop    []float32        // -2 ln of the share of popularity: the coarse score starts here
 	slots     []uint16
 	ring2     []uint16 // slots of the second ring; 0 = none, 1 = second ring without a count
 	rotor     []uint8
@@ -45,15 +46,40 @@ type laminations struct {
 	ids       idList
 }
 
+// value is dimension d of lamination l in mm or mm², NaN if it has no second ring.
+func (m *laminations) value(l int, d dim) float64 {
+	if int(d) < nScan {
+		return float64(m.vals[d][l])
+	}
+	i, ok := slices.BinarySearch(m.secondAt, uint32(l))
+	if !ok {
+		return math.NaN()
+	}
+	return float64(m.second[i][d-dTooth2])
+}
+
+// has tells whether lamination l has dimension d at all.
+func (m *laminations) has(l int, d dim) bool { return int(d) < nScan || m.ring2[l] > 0 }
+
+// weight is the popularity of a lamination plus ½, back from its logarithm.
+func (m *laminations) weight(l int, total float64) float64 {
+	return math.Exp(-0.5*float64(m.logPop[l])) * (total + 0.5)
+}
+
 // stacks holds the cores in the order of their laminations.
 type stacks struct {
-	stack    []float32 // mm; predicted where not known
-	known    []bool
+	stack    []float32 // mm; negative where it is predicted and not known
 	pop      []float32
 	lam      []uint32
 	recStart []uint32
 	ids      idList
 }
+
+// known tells whether the stack of core c was measured, and not predicted.
+func (s *stacks) known(c int) bool { return s.stack[c] > 0 }
+
+// length is the stack of core c in mm.
+func (s *stacks) length(c int) float64 { return math.Abs(float64(s.stack[c])) }
 
 // bucket is a run of laminations with the same rotor position and slots.
 type bucket struct {
@@ -145,10 +171,8 @@ func (b *Builder) familyOrder(l []lamRow) []uint32 {
 func (b *Builder) placeLaminations(x *Index, l []lamRow, famOrder []uint32, chain *[2]chainFits) []uint32 {
 	n := len(famOrder)
 	lam := &x.lam
-	for d := range nLam {
-		if d < nScan || anyKnown(l, d) {
-			lam.vals[d] = make([]float32, n)
-		}
+	for d := range nScan {
+		lam.vals[d] = make([]float32, n)
 	}
 	lam.known, lam.closed = make([]uint16, n), make([]uint16, n)
 	lam.slots, lam.ring2, lam.rotor, lam.poles = make([]uint16, n), make([]uint16, n), make([]uint8, n), make([]uint8, n)
@@ -167,10 +191,12 @@ func (b *Builder) placeLaminations(x *Index, l []lamRow, famOrder []uint32, chai
 		}
 		full, known, closed := chain[row.rotor].impute(row)
 		lam.known[i], lam.closed[i] = known, closed
-		for d := range nLam {
-			if lam.vals[d] != nil {
-				lam.vals[d][i] = float32(full[d])
-			}
+		for d := range nScan {
+			lam.vals[d][i] = float32(full[d])
+		}
+		if b.fams[f].second {
+			lam.secondAt = append(lam.secondAt, uint32(i))
+			lam.second = append(lam.second, [4]float32{float32(full[dTooth2]), float32(full[dDepth2]), float32(full[dOpening2]), float32(full[dArea2])})
 		}
 		lam.coreStart[i] = uint32(len(coreOrder))
 		coreOrder = append(coreOrder, byFam[f]...)
@@ -178,15 +204,6 @@ func (b *Builder) placeLaminations(x *Index, l []lamRow, famOrder []uint32, chai
 	lam.coreStart[n] = uint32(len(coreOrder))
 	lam.ids = b.famIDs.pick(famOrder)
 	return coreOrder
-}
-
-func anyKnown(l []lamRow, d int) bool {
-	for i := range l {
-		if l[i].v[d] > 0 {
-			return true
-		}
-	}
-	return false
 }
 
 // impute fills what is not known: by closure where it holds, else with the middle of the chain.
@@ -228,7 +245,6 @@ func (c *chainFits) impute(l *lamRow) (v vec, known, closed uint16) {
 func (b *Builder) placeCores(x *Index, stack []float64, order []uint32) {
 	x.core.lam = make([]uint32, len(order))
 	x.core.stack = make([]float32, len(order))
-	x.core.known = make([]bool, len(order))
 	for l := range x.lam.slots {
 		for c := x.lam.coreStart[l]; c < x.lam.coreStart[l+1]; c++ {
 			x.core.lam[c] = uint32(l)
@@ -236,7 +252,7 @@ func (b *Builder) placeCores(x *Index, stack []float64, order []uint32) {
 	}
 	for i, c := range order {
 		if stack[c] > 0 {
-			x.core.stack[i], x.core.known[i] = float32(stack[c]), true
+			x.core.stack[i] = float32(stack[c])
 		}
 	}
 	x.core.ids = b.coreIDs.pick(order)
@@ -272,7 +288,6 @@ func (b *Builder) placeRecords(x *Index, coreOrder []uint32) {
 // popularity sums the popularity of records over cores and laminations.
 func (x *Index) popularity() {
 	x.core.pop = make([]float32, len(x.core.lam))
-	x.lam.pop = make([]float32, len(x.lam.slots))
 	x.lam.logPop = make([]float32, len(x.lam.slots))
 	for c := range x.core.lam {
 		sum := 0.0
@@ -287,7 +302,6 @@ func (x *Index) popularity() {
 		for c := x.lam.coreStart[l]; c < x.lam.coreStart[l+1]; c++ {
 			sum += float64(x.core.pop[c])
 		}
-		x.lam.pop[l] = float32(sum)
 		x.lam.logPop[l] = float32(-2 * math.Log((sum+0.5)/(x.total+0.5)))
 	}
 }
@@ -312,6 +326,6 @@ func (x *Index) Stats() Stats {
 	for d := range x.lam.vals {
 		bytes += 4 * len(x.lam.vals[d])
 	}
-	bytes += n*(2+2+4+4+2+2+1+1+4+2*12) + len(x.core.lam)*(4+1+4+4+4) + len(x.recs)*recordBytes + 2*len(x.turns)
+	bytes += n*(2+2+4+2+2+1+1+4+2*6) + 20*len(x.lam.second) + len(x.core.lam)*(4+4+4+4) + len(x.recs)*recordBytes + 2*len(x.turns)
 	return Stats{Families: n, Cores: len(x.core.lam), Records: len(x.recs), Bytes: int64(bytes)}
 }

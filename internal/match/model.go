@@ -102,9 +102,9 @@ func (x *Index) sampleSites(sample []int) []site {
 func (x *Index) siteOf(core int) site {
 	l := int(x.core.lam[core])
 	s := x.lamSite(l)
-	s.stack = float64(x.core.stack[core])
+	s.stack = x.core.length(core)
 	s.rvStack = sq(x.model.catSD[dStack] / s.stack)
-	if !x.core.known[core] {
+	if !x.core.known(core) {
 		s.rvStack = 0.09
 	}
 	s.prepare()
@@ -115,10 +115,7 @@ func (x *Index) siteOf(core int) site {
 func (x *Index) lamSite(l int) site {
 	s := site{slots: float64(max(x.lam.slots[l], 2)), rotor: x.lam.rotor[l], second: x.lam.ring2[l] > 0}
 	for d := range s.v {
-		s.v[d] = math.NaN()
-		if x.lam.vals[d] != nil {
-			s.v[d] = float64(x.lam.vals[d][l])
-		}
+		s.v[d] = x.lam.value(l, dim(d))
 	}
 	rv := func(d dim) float64 { return x.lamVariance(l, d) / sq(s.v[d]) }
 	s.rvTooth, s.rvYoke, s.rvArea = rv(dTooth), rv(dYoke), rv(dArea)
@@ -128,7 +125,7 @@ func (x *Index) lamSite(l int) site {
 // lamVariance is the variance in mm² (mm⁴ for an area) of dimension d of lamination l.
 func (x *Index) lamVariance(l int, d dim) float64 {
 	m := &x.model
-	v := float64(x.lam.vals[d][l])
+	v := x.lam.value(l, d)
 	switch {
 	case x.lam.known[l]>>d&1 == 1:
 		return sq(d.sd(m.catSD[d], v))
@@ -144,7 +141,7 @@ func sq(x float64) float64 { return x * x }
 func (x *Index) fillStacks(stack []float64, order []uint32) {
 	var table [2]rows
 	for c := range x.core.stack {
-		if !x.core.known[c] {
+		if !x.core.known(c) {
 			continue
 		}
 		l := x.core.lam[c]
@@ -152,7 +149,7 @@ func (x *Index) fillStacks(stack []float64, order []uint32) {
 		rotor := x.lam.rotor[l]
 		table[rotor].p = 3
 		f := stackFeatures(rotor, float64(x.lam.poles[l]), gap)
-		table[rotor].add(f[:], math.Log(float64(x.core.stack[c])/gap), 1)
+		table[rotor].add(f[:], math.Log(x.core.length(c)/gap), 1)
 	}
 	priors := [2]prior{
 		{b: []float64{-0.55, 0, 0}, hold: []float64{3, 10, 10}, sd: 0.45, n: 3},
@@ -163,12 +160,12 @@ func (x *Index) fillStacks(stack []float64, order []uint32) {
 		x.model.stack[rotor] = table[rotor].fit(priors[rotor])
 	}
 	for c := range x.core.stack {
-		if x.core.known[c] {
+		if x.core.known(c) {
 			continue
 		}
 		l := x.core.lam[c]
 		m, _ := x.model.stackAt(x.lam.rotor[l], float64(x.lam.poles[l]), float64(x.lam.vals[dGap][l]))
-		x.core.stack[c] = float32(math.Exp(m))
+		x.core.stack[c] = -float32(math.Exp(m))
 	}
 }
 

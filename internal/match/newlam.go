@@ -207,8 +207,8 @@ func (x *Index) siteOfReadings(p *prepared, rotor uint8, slots int, poles, gap f
 	for _, d := range []dim{dBack, dTooth, dYoke, dDepth, dOpening, dArea} {
 		mean, sd := c.predict(d, rotor, poles, gap, float64(slots), &s.v)
 		if copyOf >= 0 {
-			mean = math.Log(float64(x.lam.vals[d][copyOf]))
-			sd = math.Hypot(0.03, math.Sqrt(x.lamVariance(copyOf, d))/float64(x.lam.vals[d][copyOf]))
+			mean = math.Log(x.lam.value(copyOf, d))
+			sd = math.Hypot(0.03, math.Sqrt(x.lamVariance(copyOf, d))/x.lam.value(copyOf, d))
 		} else if (d == dYoke || d == dDepth) && c.closed && s.v[dBack] > 0 {
 			mean, sd = c.byClosure(p, d, &s.v, mean, sd)
 		}

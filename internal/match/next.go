@@ -26,7 +26,7 @@ func (x *Index) next(p *prepared, w *work, b *beliefs, a *Answer) {
 		return
 	}
 	for d := dGap; d < nDims; d++ {
-		if p.at[d] > 0 || d != dStack && x.lam.vals[d] == nil || d >= dTooth2 && d < dStack && p.ring2 == 0 {
+		if p.at[d] > 0 || d >= dTooth2 && d < dStack && p.ring2 == 0 {
 			continue
 		}
 		if bits := x.bits(x.outcomes(p, w, b, d)); bits >= nextLeast {
@@ -51,13 +51,16 @@ func (x *Index) outcomes(p *prepared, w *work, b *beliefs, d dim) []outcomeNorma
 		}
 		sum += weight
 		l := x.core.lam[c.core]
-		mean, v := float64(x.core.stack[c.core]), sq(x.model.catSD[dStack])
+		mean, v := x.core.length(int(c.core)), sq(x.model.catSD[dStack])
 		if d != dStack {
 			if k := slices.Index(lams[:len(out)], l); k >= 0 {
 				out[k].w += weight
 				continue
 			}
-			mean, v = float64(x.lam.vals[d][l]), x.lamVariance(int(l), d)
+			if mean = x.lam.value(int(l), d); math.IsNaN(mean) {
+				continue
+			}
+			v = x.lamVariance(int(l), d)
 		}
 		lams[len(out)] = l
 		out = append(out, outcomeNormal{weight, mean, math.Sqrt(v + sq(d.sd(dims[d].querySD, mean)))})
@@ -88,8 +91,8 @@ func (x *Index) noneOutcomes(b *beliefs, d dim, out []outcomeNormal) []outcomeNo
 	case d == dStack:
 		m, s := x.model.stackAt(c.site.rotor, poles, c.site.v[dGap])
 		mean, sd = math.Exp(m), s*math.Exp(m)
-	case c.hyp == hypStack:
-		mean = float64(x.lam.vals[d][c.lam])
+	case c.hyp == hypStack && x.lam.has(c.lam, d):
+		mean = x.lam.value(c.lam, d)
 		sd = math.Sqrt(x.lamVariance(c.lam, d))
 	default:
 		m, s := x.model.chain[c.site.rotor].predict(d, c.site.rotor, poles, c.site.v[dGap], c.site.slots, &c.site.v)

@@ -118,6 +118,13 @@ func (r *reading) like(c, vc float64, l *[nScale]float64) {
 	}
 }
 
+// unseen multiplies l by the density of a reading of something that the lamination has not.
+func (r *reading) unseen(l *[nScale]float64) {
+	for k := range l {
+		l[k] *= r.broad / broadShare
+	}
+}
+
 // altDensity is Σ w·J·N(alternative; c, v) over the alternative readings near c.
 func (r *reading) altDensity(c, v float64) float64 {
 	sum := 0.0

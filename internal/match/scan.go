@@ -145,10 +145,15 @@ func (w *work) limit(score []float32, low float32) (bin, room int) {
 func (x *Index) geometry(p *prepared, l int, out *[nScale]float64) {
 	for i := range p.readings {
 		r := &p.readings[i]
-		if r.dim == dStack || x.lam.vals[r.dim] == nil {
+		if r.dim == dStack {
 			continue
 		}
-		r.like(float64(x.lam.vals[r.dim][l]), x.lamVariance(l, r.dim), out)
+		c := x.lam.value(l, r.dim)
+		if math.IsNaN(c) {
+			r.unseen(out)
+			continue
+		}
+		r.like(c, x.lamVariance(l, r.dim), out)
 	}
 	if p.ring2 > 0 {
 		f := ring2Unseen
@@ -170,9 +175,9 @@ func (x *Index) stackLike(p *prepared, c int, out *[nScale]float64) {
 	if !ok {
 		return
 	}
-	s := float64(x.core.stack[c])
+	s := x.core.length(c)
 	v := sq(x.model.catSD[dStack])
-	if !x.core.known[c] {
+	if !x.core.known(c) {
 		v = sq(x.model.stack[x.lam.rotor[x.core.lam[c]]].sd * s)
 	}
 	r.like(s, v, out)
