@@ -41,7 +41,7 @@ func outsideRange(q *Query) []errs.Finding {
 // A machine that matching does not answer for comes to the bench now and then, and its plate then
 // says some figure outside: one of those in use, or an odd one (common practice, no source).
 const (
-	outsideShare = 0.03  // of all machines
+	outsideShare = 0.005 // of all machines that somebody asks about
 	outsideUsual = 0.15  // chance of the very figure, given that
 	outsideOdd   = 0.003 // likewise
 )

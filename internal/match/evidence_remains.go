@@ -1,0 +1,148 @@
+package match
+
+import (
+	"math"
+
+	"statorbook/internal/winding"
+)
+
+// observeRemains splits the components by what the remains may be and updates each.
+func (x *Index) observeRemains(p *prepared, c *context, out []part, start int) []part {
+	if len(p.remains.scraps)+len(p.remains.masses)+len(p.remains.coils) == 0 {
+		return out
+	}
+	for i := range p.remains.scraps {
+		out = x.splitScrap(&p.remains.scraps[i], c, out, start)
+	}
+	for i := range p.remains.masses {
+		out = x.splitMass(&p.remains.masses[i], c, out, start)
+	}
+	for i := range p.remains.coils {
+		x.observeCoil(&p.remains.coils[i], c, out[start:])
+	}
+	return out
+}
+
+// pruneParts drops components that are much lighter than the heaviest, keeping their order and total.
+func pruneParts(out []part, start int, cut float64) []part {
+	best, sum := 0.0, 0.0
+	for i := start; i < len(out); i++ {
+		best = max(best, out[i].w)
+		sum += out[i].w
+	}
+	n, kept := start, 0.0
+	for i := start; i < len(out); i++ {
+		if out[i].w >= cut*best && out[i].w > 0 {
+			out[n] = out[i]
+			kept += out[i].w
+			n++
+		}
+	}
+	if kept > 0 {
+		for i := start; i < n; i++ {
+			out[i].w *= sum / kept
+		}
+	}
+	return out[:n]
+}
+
+// partCut drops split components.
+const partCut = 1e-3
+
+// splitScrap replaces each component by one for every way to read the scrap.
+func (x *Index) splitScrap(s *scrapQuery, c *context, out []part, start int) []part {
+	old := append([]part(nil), out[start:]...)
+	out = out[:start]
+	aux := x.model.aux.area[c.site.rotor]
+	for _, q := range old {
+		mainW, auxW := 1.0, 0.0
+		if q.g.phases == 1 {
+			switch s.role {
+			case winding.Auxiliary:
+				mainW, auxW = 0, 1
+			case "":
+				mainW, auxW = mainShare, 1-mainShare
+			}
+		}
+		table := &x.model.strands[areaBin(q.g.a)]
+		for wires := 1; wires <= maxWires; wires++ {
+			share := table[wires-1]
+			if s.wires > 0 {
+				share = pick(min(s.wires, maxWires) == wires, 0.95, 0.05*share)
+			}
+			if share < 0.01 {
+				continue
+			}
+			for _, o := range s.options {
+				y := 2*o.lnD + math.Log(math.Pi/4*float64(wires))
+				jac := 2 / math.Exp(o.lnD) // d ln area / d mm
+				if mainW*o.w > 0 {
+					g := q.g
+					f := g.observe(y, 0, 1, 4*o.v)
+					out = append(out, part{w: q.w * (1 - scrapWild) * mainW * share * o.w * f * jac, ctx: q.ctx, g: g})
+				}
+				if auxW*o.w > 0 {
+					g := q.g
+					f := g.observe(y-aux.mean, 0, 1, 4*o.v+sq(aux.sd))
+					out = append(out, part{w: q.w * (1 - scrapWild) * auxW * share * o.w * f * jac, ctx: q.ctx, g: g})
+				}
+			}
+		}
+		q.w *= scrapWild * wildDensity / s.x
+		out = append(out, q)
+	}
+	return pruneParts(out, start, partCut)
+}
+
+// splitMass replaces each component by one for all copper and one for some lost.
+func (x *Index) splitMass(q *massQuery, c *context, out []part, start int) []part {
+	old := append([]part(nil), out[start:]...)
+	out = out[:start]
+	m := x.model.mass[c.site.rotor]
+	for _, o := range old {
+		rest := c.site.lnMass(0, 0, float64(o.g.poles)) + m.mean
+		v := sq(m.sd) + sq(q.sd)
+		switch aux := x.model.aux.mass[c.site.rotor]; {
+		case o.g.phases == 3:
+			rest += math.Log(3)
+		case q.which == 2:
+			rest, v = rest+aux.mean, v+sq(aux.sd)
+		case q.which == 1: // the auxiliary's share of the main copper
+			share := math.Expm1(aux.mean)
+			rest, v = rest+math.Log(math.Max(share, 0.05)), v+sq(2*aux.sd)
+		}
+		for lost := range 2 {
+			g, w, y, vy := o.g, o.w*(1-massWild)*(1-massLost), q.ln-rest, v
+			if lost == 1 {
+				w, y, vy = o.w*(1-massWild)*massLost, y-lostMean, v+lostSD*lostSD
+			}
+			w *= g.observe(y, 1, 1, vy)
+			out = append(out, part{w: w, ctx: o.ctx, g: g})
+		}
+		o.w *= massWild * wildDensity
+		out = append(out, o)
+	}
+	return pruneParts(out, start, partCut)
+}
+
+// observeCoil updates each component by the counted turns of one coil.
+func (x *Index) observeCoil(q *coilQuery, c *context, parts []part) {
+	for i := range parts {
+		g := &parts[i].g
+		mean, sd := x.coilShare(c.site.rotor, g.phases, g.poles, uint16(c.site.slots))
+		if q.role == winding.Auxiliary && g.phases == 1 {
+			t := x.model.aux.turns[c.site.rotor]
+			mean, sd = mean+t.mean, math.Hypot(sd, t.sd)
+		}
+		parts[i].w *= (1-coilWild)*g.observe(q.ln-mean, 1, 0, sq(sd)+sq(q.sd)) + coilWild*wildDensity
+	}
+}
+
+// coilShare is mean and spread of ln(turns of one coil / series turns) among windings of a kind.
+func (x *Index) coilShare(rotor, phases, poles uint8, slots uint16) (mean, sd float64) {
+	key := kwKey{rotor, phases, poles, slots}
+	if e, ok := x.model.kw.list[key]; ok {
+		return e.coilMean, e.coilSD
+	}
+	return coilPrior(key), coilSpread
+}
