@@ -1,0 +1,92 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"flag"
+	"fmt"
+	"io"
+	"log/slog"
+	"strings"
+)
+
+// console is what a command may touch of the outside: its streams and its environment.
+type console struct {
+	out, err io.Writer
+	in       io.Reader
+	getenv   func(string) string
+}
+
+// command is one subcommand: how it is called, what it does, and the code that does it.
+type command struct {
+	name, args, summary, help string
+	run                       func(ctx context.Context, c console, cfg config, args []string) error
+}
+
+// errUsage makes run print the command's help and answer with exit code 2.
+var errUsage = errors.New("usage")
+
+// commands lists the subcommands in the order in which help shows them.
+func commands() []command {
+	return []command{serveCommand, migrateCommand, seedCommand, importCommand, exportCommand, healthCommand, versionCommand}
+}
+
+// run finds the subcommand (serve without one), runs it and turns its error into an exit code.
+func run(ctx context.Context, args []string, c console) int {
+	if len(args) > 0 && (args[0] == "help" || args[0] == "-h" || args[0] == "--help") {
+		overview(c.out)
+		return 0
+	}
+	name := "serve"
+	if len(args) > 0 && !strings.HasPrefix(args[0], "-") {
+		name, args = args[0], args[1:]
+	}
+	for _, cmd := range commands() {
+		if cmd.name == name {
+			return cmd.execute(ctx, c, args)
+		}
+	}
+	fmt.Fprintf(c.err, "statorbook: there is no command %q\n\n", name)
+	overview(c.err)
+	return 2
+}
+
+// execute parses the command's flags, reads the configuration and runs it.
+func (cmd command) execute(ctx context.Context, c console, args []string) int {
+	if len(args) > 0 && (args[0] == "-h" || args[0] == "--help") {
+		cmd.usage(c.out)
+		return 0
+	}
+	cfg, err := loadConfig(c.getenv)
+	if err == nil {
+		err = cmd.run(ctx, c, cfg, args)
+	}
+	switch {
+	case err == nil:
+		return 0
+	case errors.Is(err, errUsage), errors.Is(err, flag.ErrHelp):
+		cmd.usage(c.err)
+		return 2
+	case errors.Is(err, context.Canceled) && ctx.Err() != nil:
+		return 130
+	}
+	fmt.Fprintf(c.err, "statorbook %s: %v\n", cmd.name, err)
+	return 1
+}
+
+func (cmd command) usage(w io.Writer) {
+	fmt.Fprintf(w, "usage: go run ./api %s %s\n\n%s\n", cmd.name, cmd.args, strings.TrimSpace(cmd.help))
+}
+
+func overview(w io.Writer) {
+	fmt.Fprintf(w, "statorbook: winding data for people who rewind small motors\n\nusage: go run ./api [command] [-h]\n\n")
+	for _, cmd := range commands() {
+		fmt.Fprintf(w, "  %-8s %s\n", cmd.name, cmd.summary)
+	}
+	fmt.Fprintf(w, "\n%s\n", environmentHelp)
+}
+
+// newLog returns the program's log: readable text on a terminal's error stream, one line an event.
+func newLog(c console) *slog.Logger {
+	return slog.New(slog.NewTextHandler(c.err, nil))
+}

@@ -1,0 +1,60 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"log/slog"
+
+	"statorbook/internal/bundle"
+	"statorbook/internal/catalog"
+	"statorbook/internal/postgres"
+	"statorbook/seeds"
+)
+
+var seedCommand = command{
+	name: "seed", summary: "store the reference tables and the demo set, if they are not there",
+	help: "Imports the bundles of seeds/. What is there already stays as it is; it may be run again at any time.",
+	run: func(ctx context.Context, c console, cfg config, args []string) error {
+		if len(args) > 0 {
+			return errUsage
+		}
+		return withStore(ctx, c, cfg, func(s *postgres.Store) error { return seedAll(ctx, s, newLog(c)) })
+	},
+}
+
+// demoCredit is whose work the demo records are: an invented institute with two invented persons.
+var demoCredit = postgres.Authorship{
+	Institute: catalog.Institute{Slug: "demo-winding-school", Title: "Demo winding school (invented)", Demo: true},
+	Author:    "demo-p1", Vetter: "demo-p2",
+}
+
+// seedAll imports the embedded bundles. A line that is not taken is a fault of the program.
+func seedAll(ctx context.Context, store *postgres.Store, log *slog.Logger) error {
+	for _, name := range seeds.Names() {
+		file, err := seeds.Files.Open(name)
+		if err != nil {
+			return err
+		}
+		var refused []catalog.ImportRow
+		report, err := store.Import(ctx, bundle.NewReader(file, bundle.Options{}), postgres.ImportOptions{
+			Credit: &demoCredit,
+			OnRow: func(r catalog.ImportRow) error {
+				if r.Outcome == catalog.OutcomeRefused {
+					refused = append(refused, r)
+				}
+				return nil
+			},
+		})
+		_ = file.Close() // read only
+		if err != nil {
+			return fmt.Errorf("seeds/%s: %w", name, err)
+		}
+		if len(refused) > 0 {
+			return fmt.Errorf("seeds/%s line %d: %s: %s", name, refused[0].Line, refused[0].Code, refused[0].Detail)
+		}
+		if n := report.Counts[catalog.OutcomeNew]; n > 0 {
+			log.Info("seeds stored", "bundle", name, "new", n)
+		}
+	}
+	return nil
+}

@@ -1,0 +1,164 @@
+package main
+
+import (
+	"bufio"
+	"context"
+	"flag"
+	"fmt"
+	"io"
+	"os"
+
+	"statorbook/internal/bundle"
+	"statorbook/internal/catalog"
+	"statorbook/internal/postgres"
+)
+
+var importCommand = command{
+	name: "import", args: "[-dry-run] [-strict] FILE|-", summary: "take records in from a bundle",
+	help: `Reads a bundle (JSON Lines: a manifest, records, an end line) from a file or, with -, from standard
+input, and stores what is new in one transaction. It reports every line that is not new or the same.
+A record without a vetting proof lands as foreign (as demo, if it says demo).
+
+  -dry-run  decide on every line and store nothing
+  -strict   store nothing at all if any line is refused or conflicting`,
+	run: runImport,
+}
+
+var exportCommand = command{
+	name: "export", args: "[-title TEXT] [FILE|-]", summary: "write the published records as a bundle",
+	help: `Writes everything that is published, withdrawn records too, as a bundle to a file or, with - or
+without a name, to standard output.
+
+  -title  what the manifest calls the bundle (default: statorbook export)`,
+	run: runExport,
+}
+
+func runImport(ctx context.Context, c console, cfg config, args []string) error {
+	flags := flag.NewFlagSet("import", flag.ContinueOnError)
+	flags.SetOutput(c.err)
+	dry := flags.Bool("dry-run", false, "")
+	strict := flags.Bool("strict", false, "")
+	if err := flags.Parse(args); err != nil || flags.NArg() != 1 {
+		return errUsage
+	}
+	in, closeIn, err := openInput(c, flags.Arg(0))
+	if err != nil {
+		return err
+	}
+	defer closeIn()
+	return withStore(ctx, c, cfg, func(s *postgres.Store) error {
+		terminal := isTerminal(c.err)
+		report, err := s.Import(ctx, bundle.NewReader(in, bundle.Options{}), postgres.ImportOptions{
+			DryRun: *dry, Strict: *strict,
+			OnRow: func(r catalog.ImportRow) error { return showRow(c.out, r) },
+			Progress: func(lines int) {
+				if terminal {
+					fmt.Fprintf(c.err, "\r%d lines read", lines)
+				}
+			},
+		})
+		if terminal {
+			fmt.Fprintln(c.err)
+		}
+		if err != nil {
+			return err
+		}
+		showReport(c.out, report, *dry)
+		if bad := report.Counts[catalog.OutcomeRefused] + report.Counts[catalog.OutcomeConflicting]; bad > 0 {
+			return fmt.Errorf("%d lines were not taken", bad)
+		}
+		return nil
+	})
+}
+
+// showRow reports a line that was not simply taken, and every doubt about one that was.
+func showRow(w io.Writer, r catalog.ImportRow) error {
+	if r.Outcome != catalog.OutcomeNew && r.Outcome != catalog.OutcomeSame {
+		if _, err := fmt.Fprintf(w, "line %d: %s %s %s: %s: %s\n", r.Line, r.Outcome, r.Kind, r.ID, r.Code, r.Detail); err != nil {
+			return err
+		}
+	}
+	for _, f := range r.Fields {
+		if _, err := fmt.Fprintf(w, "line %d:   %s: %s\n", r.Line, f.Pointer, f.Detail); err != nil {
+			return err
+		}
+	}
+	for _, f := range r.Findings {
+		if _, err := fmt.Fprintf(w, "line %d: %s %s %s: %s\n", r.Line, f.Severity, r.ID, f.Code, f.Message); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func showReport(w io.Writer, r catalog.ImportReport, dry bool) {
+	done := "stored"
+	if dry {
+		done = "would be stored (dry run)"
+	}
+	fmt.Fprintf(w, "%q, licence %s: %d lines; new %d (%s), same %d, conflicting %d, refused %d, ignored %d; catalogue revision %d\n",
+		r.Title, r.Licence, r.Lines, r.Counts[catalog.OutcomeNew], done, r.Counts[catalog.OutcomeSame],
+		r.Counts[catalog.OutcomeConflicting], r.Counts[catalog.OutcomeRefused], r.Counts[catalog.OutcomeIgnored], r.Revision)
+}
+
+func runExport(ctx context.Context, c console, cfg config, args []string) error {
+	flags := flag.NewFlagSet("export", flag.ContinueOnError)
+	flags.SetOutput(c.err)
+	title := flags.String("title", "statorbook export", "")
+	if err := flags.Parse(args); err != nil || flags.NArg() > 1 {
+		return errUsage
+	}
+	out, closeOut, err := openOutput(c, flags.Arg(0))
+	if err != nil {
+		return err
+	}
+	err = withStore(ctx, c, cfg, func(s *postgres.Store) error {
+		buffered := bufio.NewWriter(out)
+		w := bundle.NewWriter(buffered)
+		count, err := s.Export(ctx, w, postgres.ExportOptions{Manifest: bundle.Manifest{Title: *title, Licence: "CC0-1.0"}})
+		if err != nil {
+			return err
+		}
+		if err := w.Close(); err != nil {
+			return err
+		}
+		fmt.Fprintf(c.err, "%d records written\n", count)
+		return buffered.Flush()
+	})
+	if closeErr := closeOut(); err == nil {
+		err = closeErr
+	}
+	return err
+}
+
+func openInput(c console, name string) (io.Reader, func(), error) {
+	if name == "-" {
+		return c.in, func() {}, nil
+	}
+	f, err := os.Open(name)
+	if err != nil {
+		return nil, nil, err
+	}
+	return f, func() { _ = f.Close() }, nil // read only
+}
+
+func openOutput(c console, name string) (io.Writer, func() error, error) {
+	if name == "" || name == "-" {
+		return c.out, func() error { return nil }, nil
+	}
+	f, err := os.Create(name)
+	if err != nil {
+		return nil, nil, err
+	}
+	return f, f.Close, nil
+}
+
+// isTerminal tells whether progress can be shown in place.
+func isTerminal(w io.Writer) bool {
+	f, ok := w.(*os.File)
+	if !ok {
+		return false
+	}
+	info, err := f.Stat()
+	return err == nil && info.Mode()&os.ModeCharDevice != 0
+}
