@@ -7,8 +7,6 @@ import (
 	"statorbook/internal/wire"
 )
 
-func at(pointer string) *string { return &pointer }
-
 // The problem types. Slug, title and status never change once published; cause and fix are for people.
 var (
 	problemInvalid = problemType{

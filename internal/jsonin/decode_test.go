@@ -39,6 +39,7 @@ type body struct {
 	Count  *int64             `json:"count" in:"min=0,max=10"`
 	Items  []Raw              `json:"items" in:"maxitems=3"`
 	Free   map[string]float64 `json:"free"`
+	//lint:ignore U1000 shows that a field without a tag that is not exported is passed over
 	hidden int
 	Skip   int `json:"-"`
 }

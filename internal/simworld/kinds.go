@@ -116,11 +116,3 @@ func kindOf(key string) *kind {
 	}
 	panic("simworld: no kind " + key)
 }
-
-// roles of a kind, in the order in which they are laid.
-func (k *kind) roles() []winding.Role {
-	if k.phases == 3 {
-		return []winding.Role{winding.PhaseU, winding.PhaseV, winding.PhaseW}
-	}
-	return []winding.Role{winding.Main, winding.Auxiliary}
-}
