@@ -2,7 +2,6 @@ package simworld
 
 import (
 	"statorbook/internal/stator"
-	"statorbook/internal/winding"
 )
 
 // span is a closed range of a design figure.
