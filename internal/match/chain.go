@@ -14,7 +14,8 @@ const (
 	chainSlope  = 12.0 // pseudo-laminations that hold a slope at nothing
 	kdeWidth    = 0.05 // of ln gap diameter among laminations of as many slots
 	kdePrior    = 2.0  // laminations that the broad prior of ln gap is worth
-	broadGapSD  = 0.45 // spread of ln gap about its regression on slots
+	farGapShare = 0.10 // of new laminations that are of another size class than the catalogue,
+	farGapSD    = 0.9  // with this spread of ln gap
 	grossDim    = 5.5  // a pooled dimension beyond so many sd of the chain is set aside
 	closureBand = 0.8  // mm; with a wider closure the back is not slot depth + back iron (two rings)
 )

@@ -108,7 +108,13 @@ func (d dim) sd(s, v float64) float64 {
 // vec holds one value for each lamination dimension, NaN where it is not known.
 type vec [nLam]float64
 
-// usable tells whether m is a figure that matching can use: given, positive and finite.
+// What a figure of any kind may be at most: beyond it nothing is computed from it.
+const (
+	leastFigure = 1e-6
+	mostFigure  = 1e9
+)
+
+// usable tells whether m is a figure that matching can use: given, positive, and of this world.
 func usable(m unit.Measured) bool {
-	return m.Given && m.Value > 0 && !math.IsInf(m.Value, 1)
+	return m.Given && m.Value >= leastFigure && m.Value <= mostFigure
 }

@@ -12,7 +12,7 @@ import (
 // figures adds what follows from a proposed scheme: fill, densities, current density, resistance,
 // mass, capacitor. What cannot be computed stays away; a scheme that cannot lie in the core is a finding.
 func (m *maker) figures() {
-	in := winding.AnalysisInput{Core: m.core, Scheme: m.out.Scheme, Supply: m.p.q.Supply}
+	in := winding.AnalysisInput{Core: m.core, Scheme: m.out.Scheme, Supply: supplyFor(m.p.q.Supply)}
 	plate := m.plateFor()
 	in.Nameplate = &plate
 	a, err := winding.Analyse(in, m.x.wires)
@@ -52,22 +52,27 @@ func (m *maker) plateFor() winding.Nameplate {
 			n.CapacitorUF = unit.Of(round3(math.Exp(ln)))
 		}
 	}
-	if !usable(n.CapacitorUF) {
-		n.CapacitorUF = unit.Measured{}
-	}
-	if !usable(n.Current) {
-		n.Current = unit.Measured{}
-	}
-	if !usable(n.Power) {
-		n.Power = unit.Measured{}
-	}
-	if !usable(n.Speed) {
-		n.Speed = unit.Measured{}
-	}
-	if !usable(n.CapacitorV) {
-		n.CapacitorV = unit.Measured{}
+	for _, f := range []*unit.Measured{&n.CapacitorUF, &n.Current, &n.Power, &n.Speed, &n.CapacitorV} {
+		if !usable(*f) {
+			*f = unit.Measured{}
+		}
 	}
 	return n
+}
+
+// supplyFor is the supply on site as far as matching answers for it; a figure outside was a slip.
+func supplyFor(s *winding.Supply) *winding.Supply {
+	if s == nil {
+		return nil
+	}
+	out := *s
+	if v := given(s.Voltage); v < serviceVoltLow || v > serviceVoltHigh {
+		out.Voltage = unit.Measured{}
+	}
+	if v := given(s.Frequency); v < serviceFreqLow || v > serviceFreqHigh {
+		out.Frequency = unit.Measured{}
+	}
+	return &out
 }
 
 // round3 keeps three significant digits.
@@ -89,11 +94,12 @@ func (m *maker) setFigures(s *ProposedSet, a *winding.Analysis) {
 	if !s.Role.IsPhase() && s.Role != winding.Main && m.out.Basis.Method != methodRecord {
 		spread = m.x.model.aux.turns[m.rotor].sd
 	}
+	ends := m.learnedEnds(r)
 	if r.Resistance20 != nil {
-		s.Resistance20 = m.around(float64(*r.Resistance20), func(q *point) float64 { return q.n - q.a }, 2*spread)
+		s.Resistance20 = m.around(float64(*r.Resistance20)*ends, func(q *point) float64 { return q.n - q.a }, 2*spread)
 	}
 	if r.Mass != nil {
-		s.Mass = m.around(float64(*r.Mass), func(q *point) float64 { return q.n + q.a }, spread)
+		s.Mass = m.around(float64(*r.Mass)*ends, func(q *point) float64 { return q.n + q.a }, spread)
 	}
 	if r.CurrentDensity != nil {
 		j := float64(*r.CurrentDensity)
@@ -114,6 +120,30 @@ func (m *maker) setFigures(s *ProposedSet, a *winding.Analysis) {
 		f := *fullest
 		s.Fill = &f
 	}
+}
+
+// learnedEnds is the mean turn that the catalogue's records have, over that of the bench rule by which an
+// analysis computes: makers' ends are shorter or longer, and their records show it.
+func (m *maker) learnedEnds(r *winding.RoleAnalysis) float64 {
+	if r.MeanTurn == nil || !(*r.MeanTurn > 0) || len(m.x.recs) < fewRecords {
+		return 1
+	}
+	set := &m.out.Scheme.CoilSets[r.Set]
+	coils, _, err := winding.Expand(*set, m.poles, m.core)
+	if err != nil {
+		return 1
+	}
+	sheet, ok := winding.MeanTurnOf(m.core, set.Ring, coils, winding.SheetMeanTurn)
+	if !ok {
+		return 1
+	}
+	which := 0
+	if set.Role == winding.Auxiliary {
+		which = 1
+	}
+	fan, tri := classFlags(m.rotor, m.design.phases)
+	b := m.x.model.sheet.chk[which][chkLength].b
+	return float64(sheet / *r.MeanTurn) * math.Exp(b[0]+fan*b[1]+tri*b[2])
 }
 
 // capacitor proposes the run capacitor of a single-phase winding: the plate's, the record's, or what

@@ -38,6 +38,9 @@ type beliefs struct {
 	total    float64 // before normalising: the evidence of the query
 }
 
+// leastEvidence is the least density of a query that can still be normalised.
+const leastEvidence = 1e-280
+
 // weigh computes the posterior of all hypotheses.
 func (x *Index) weigh(p *prepared, w *work) *beliefs {
 	kept, tail := x.scan(p, w)
@@ -52,11 +55,10 @@ func (x *Index) weigh(p *prepared, w *work) *beliefs {
 	x.evaluateAll(p, w, b.contexts, &other)
 	lost := known * tail / math.Max(1-tail, 1e-9)
 	b.total = known + lost + other[hypWinding] + other[hypStack] + other[hypNew]
-	if !(b.total > 0) || math.IsInf(b.total, 0) {
-		// Nothing explains the query: it is not in the catalogue.
+	if !(b.total > leastEvidence) || math.IsInf(b.total, 0) {
+		// Nothing explains the query: it is not in the catalogue, and nothing is proposed.
 		b.fresh = 1
-		w.recs = w.recs[:0]
-		w.cores = w.cores[:0]
+		w.recs, w.cores, w.parts = w.recs[:0], w.cores[:0], w.parts[:0]
 		return b
 	}
 	n := 1 / b.total

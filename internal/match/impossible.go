@@ -16,6 +16,9 @@ const maxRepairs = 2
 // checkGeometry checks whether any stator can have these readings. An impossibility that one
 // alternative reading of one figure removes is told, and the query is answered; else it is refused.
 func checkGeometry(c *stator.Core) (repaired []ReadAs, findings []errs.Finding, err error) {
+	if fields := beyondMeasure(c); len(fields) > 0 {
+		return nil, nil, errs.New(errs.KindImpossible, fmt.Sprintf("no instrument of the trade reads this (%d figures)", len(fields)), fields...)
+	}
 	findings = stator.Check(*c)
 	if !stator.Impossible(findings) {
 		return nil, hints(findings), nil
@@ -41,6 +44,24 @@ func checkGeometry(c *stator.Core) (repaired []ReadAs, findings []errs.Finding, 
 		}
 	}
 	return repaired, hints(findings), nil
+}
+
+// Dimensions that matching takes at all, mm or mm²; a slip of the decimal point stays well inside.
+const (
+	leastLength = 1e-3
+	mostLength  = 1e5
+)
+
+// beyondMeasure names dimensions that are no figure of a stator in any reading.
+func beyondMeasure(c *stator.Core) []errs.Field {
+	var out []errs.Field
+	for d := dGap; d < nDims; d++ {
+		if v := d.of(c).Value; d.of(c).Given && v > 0 && (v < leastLength || v > mostLength) {
+			out = append(out, errs.Field{Pointer: "/measurements/" + strings.ReplaceAll(dims[d].field, ".", "/"), Code: "OUT_OF_RANGE",
+				Detail: fmt.Sprintf("%s must be from %g to %g", dims[d].field, leastLength, mostLength), Allowed: []float64{leastLength, mostLength}, Got: formatFloat(v)})
+		}
+	}
+	return out
 }
 
 // slipOf is the doubtful reading that a finding is about.

@@ -215,7 +215,7 @@ func (x *Index) learnGaps() gapTable {
 func (m *model) gapDensity(rotor uint8, slots, lnGap, relSD float64) float64 {
 	c := &m.chain[rotor]
 	mean, sd := c.predict(dGap, rotor, chainCentre[rotor][0], 1, slots, &vec{})
-	broad := kdePrior * normal(lnGap-mean, sd*sd)
+	broad := kdePrior * ((1-farGapShare)*normal(lnGap-mean, sd*sd) + farGapShare*normal(lnGap-mean, farGapSD*farGapSD))
 	all := m.gaps.list[gapKey{rotor, uint16(slots)}]
 	v := kdeWidth*kdeWidth + relSD*relSD
 	reach := 5 * math.Sqrt(v)

@@ -168,10 +168,8 @@ func (r *reading) bestAlternative(c, vc float64) (value, probability float64, ok
 		}
 	}
 	sum *= slipRate * altShare / math.Sqrt(2*math.Pi*v)
-	if best == 0 {
-		return 0, 0, false
-	}
-	return value, sum / (sum + typed), true
+	probability = sum / (sum + typed)
+	return value, probability, probability > 1e-3
 }
 
 // alternatives lists what may have been meant by the digits as typed. Kinds that do not exist for
@@ -284,7 +282,7 @@ func roundingStep(values []float64) float64 {
 		l := stepShare[i]
 		for _, v := range values {
 			if n := v / s; math.Abs(n-math.Round(n)) > 1e-6*n+1e-9 {
-				l *= 1e-3
+				l *= 1e-4 // a unit was converted, or somebody read finer than he usually does
 			} else {
 				l *= s
 			}

@@ -30,8 +30,8 @@ func (x *Index) scan(p *prepared, w *work) (kept []survivor, tail float64) {
 	w.buckets = w.buckets[:0]
 	n := 0
 	for _, b := range x.buckets {
-		if p.rotor >= 0 && int8(b.rotor) != p.rotor {
-			continue
+		if p.rotor >= 0 && int8(b.rotor) != p.rotor || b.slots < 2 {
+			continue // a lamination whose slots nobody counted cannot be matched
 		}
 		c := 1.0
 		if p.slots > 0 {

@@ -5,8 +5,6 @@ import (
 	"math"
 	"slices"
 	"strings"
-
-	"statorbook/internal/winding"
 )
 
 // outcome is one answered query.
@@ -247,63 +245,4 @@ func scoreAnswer(a *Answer, j *jquery) outcome {
 		}
 	}
 	return o
-}
-
-// vetting is how well slips are found at fixed shares of false alarms among the clean entries.
-func vetting(w *world) string {
-	type judged struct {
-		slip, named string
-		odds        float64
-	}
-	var all []judged
-	var clean []float64
-	for i := range w.entries {
-		e := &w.entries[i]
-		r := e.Request.domain()
-		s := winding.Sheet{Core: *r.CoreAsMeasured, MotorType: r.MotorType, Origin: r.Origin, Nameplate: r.Nameplate, Scheme: r.Scheme}
-		v := w.index.CheckRecord(s)
-		j := judged{slip: e.Truth.Slip, odds: v.LnOdds}
-		if v.Slip != nil {
-			j.named = v.Slip.Code
-		}
-		all = append(all, j)
-		if j.slip == "" {
-			clean = append(clean, j.odds)
-		}
-	}
-	slices.Sort(clean)
-	t1, t2 := clean[int(0.99*float64(len(clean)))], clean[int(0.98*float64(len(clean)))]
-	kinds := map[string][4]float64{}
-	var names []string
-	for _, j := range all {
-		if j.slip == "" {
-			continue
-		}
-		k, ok := kinds[j.slip]
-		if !ok {
-			names = append(names, j.slip)
-		}
-		k[0]++
-		if j.odds > t1 {
-			k[1]++
-			if j.named == j.slip {
-				k[3]++
-			}
-		}
-		if j.odds > t2 {
-			k[2]++
-		}
-		kinds[j.slip] = k
-	}
-	slices.Sort(names)
-	var b strings.Builder
-	sum1, sum2 := 0.0, 0.0
-	for _, n := range names {
-		k := kinds[n]
-		fmt.Fprintf(&b, "  %-20s n %4.0f  found %5.1f %% at 1 %%, %5.1f %% at 2 %%; rightly named %5.1f %%\n", n, k[0], 100*k[1]/k[0], 100*k[2]/k[0], 100*k[3]/math.Max(k[1], 1))
-		sum1 += 100 * k[1] / k[0]
-		sum2 += 100 * k[2] / k[0]
-	}
-	n := float64(len(names))
-	return fmt.Sprintf("vetting: thresholds %.2f (1 %%) %.2f (2 %%), mean over %d kinds %.1f at 1 %%, %.1f at 2 %%\n", t1, t2, len(names), sum1/n, sum2/n) + b.String()
 }

@@ -28,8 +28,11 @@ func (l *slipList) wires(set int) {
 			})
 		}
 	}
-	l.add("material_wrong", l.field(set, at+"conductor"), otherMetal(w.Conductor), 1, func(f *sheetFacts) bool { f.sets[set].changeMetal(w.Conductor); return true })
-	if set == 0 && l.base.n == 2 {
+	weighed := func(k *setFacts) bool { return k.mass > 0 || k.ohm > 0 } // else the metal shows nowhere
+	if weighed(s) {
+		l.add("material_wrong", l.field(set, at+"conductor"), otherMetal(w.Conductor), 1, func(f *sheetFacts) bool { f.sets[set].changeMetal(w.Conductor); return true })
+	}
+	if set == 0 && l.base.n == 2 && weighed(s) && weighed(&l.base.sets[1]) {
 		l.add("material_wrong", l.field(set, at+"conductor"), otherMetal(w.Conductor), 1, func(f *sheetFacts) bool {
 			f.sets[0].changeMetal(w.Conductor)
 			f.sets[1].changeMetal(w.Conductor)

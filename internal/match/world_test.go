@@ -3,7 +3,10 @@ package match
 import (
 	"bufio"
 	"bytes"
+	"compress/gzip"
 	"encoding/json"
+	"fmt"
+	"io"
 	"os"
 	"path/filepath"
 	"sync"
@@ -244,12 +247,21 @@ type jsize struct {
 	}
 }
 
+// lines calls each for every line of a file, or of the same file with .gz behind its name.
 func lines(t testing.TB, path string, each func(line []byte)) {
 	t.Helper()
-	f, err := os.Open(path)
-	require.NoError(t, err)
-	defer f.Close()
-	sc := bufio.NewScanner(f)
+	var in io.Reader
+	if f, err := os.Open(path); err == nil {
+		defer f.Close()
+		in = f
+	} else {
+		f, err := os.Open(path + ".gz")
+		require.NoError(t, err)
+		defer f.Close()
+		in, err = gzip.NewReader(f)
+		require.NoError(t, err)
+	}
+	sc := bufio.NewScanner(in)
 	sc.Buffer(nil, 1<<22)
 	for sc.Scan() {
 		each(sc.Bytes())
@@ -310,6 +322,24 @@ func loadWorld(t testing.TB, dir string) world {
 	t.Helper()
 	b := NewBuilder(testWires())
 	var w world
+	w.records = loadCatalogue(t, dir, b)
+	w.index = b.Build()
+	lines(t, filepath.Join(dir, "queries.jsonl"), func(line []byte) {
+		var q jquery
+		require.NoError(t, json.Unmarshal(line, &q))
+		w.queries = append(w.queries, q)
+	})
+	lines(t, filepath.Join(dir, "entries.jsonl"), func(line []byte) {
+		var e jentry
+		require.NoError(t, json.Unmarshal(line, &e))
+		w.entries = append(w.entries, e)
+	})
+	return w
+}
+
+// loadCatalogue adds a catalogue to a builder and returns its records.
+func loadCatalogue(t testing.TB, dir string, b *Builder) (records []jwinding) {
+	t.Helper()
 	lines(t, filepath.Join(dir, "catalogue.jsonl"), func(line []byte) {
 		var l struct {
 			Kind string
@@ -336,21 +366,21 @@ func loadWorld(t testing.TB, dir string) world {
 			var r jwinding
 			require.NoError(t, json.Unmarshal(l.Body, &r))
 			b.AddRecord(r.domain())
-			w.records = append(w.records, r)
+			records = append(records, r)
 		}
 	})
-	w.index = b.Build()
-	lines(t, filepath.Join(dir, "queries.jsonl"), func(line []byte) {
-		var q jquery
-		require.NoError(t, json.Unmarshal(line, &q))
-		w.queries = append(w.queries, q)
-	})
-	if _, err := os.Stat(filepath.Join(dir, "entries.jsonl")); err == nil {
-		lines(t, filepath.Join(dir, "entries.jsonl"), func(line []byte) {
-			var e jentry
-			require.NoError(t, json.Unmarshal(line, &e))
-			w.entries = append(w.entries, e)
-		})
-	}
-	return w
+	return records
 }
+
+// sampleWorld is the world of testdata, loaded once.
+var sampleWorld = sync.OnceValue(func() *world {
+	w := loadWorld(panicTB{}, filepath.Join("testdata", "worlds", "sample"))
+	return &w
+})
+
+// panicTB serves helpers outside any test.
+type panicTB struct{ testing.TB }
+
+func (panicTB) Helper()                           {}
+func (panicTB) Errorf(format string, args ...any) { panic(fmt.Sprintf(format, args...)) }
+func (panicTB) FailNow()                          { panic("failed") }

@@ -1,0 +1,179 @@
+package match
+
+import (
+	"fmt"
+	"os"
+	"strconv"
+	"sync"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"statorbook/internal/simworld"
+)
+
+// simIndex builds an index over a world of the project's own generator, and queries for it.
+func simIndex(t testing.TB, records, queries int) (*Index, []Query) {
+	t.Helper()
+	w, err := simworld.NewWorld(simworld.Config{Records: records, Queries: queries, Seed: 7}, testWires())
+	require.NoError(t, err)
+	b := NewBuilder(testWires())
+	for f, windings := range w.Catalogue() {
+		e := FamilyEntry{ID: f.ID, Application: f.Application, Core: f.Core}
+		for _, c := range f.Cores {
+			e.Cores = append(e.Cores, CoreEntry{ID: c.ID, StackLength: c.StackLength})
+		}
+		b.AddFamily(e)
+		for i := range windings {
+			r := &windings[i]
+			b.AddRecord(RecordEntry{ID: r.ID, CoreID: r.CoreID, FamilyID: r.FamilyID, Status: "demo", MotorType: r.MotorType, Origin: r.Origin, TimesSeen: r.TimesSeen, CoreAsMeasured: r.CoreAsMeasured, Nameplate: r.Nameplate, Scheme: r.Scheme})
+		}
+	}
+	var out []Query
+	for q := range w.Queries() {
+		m := Query{Measurements: q.Measurements, MotorType: q.MotorType, Supply: q.Supply, Nameplate: q.Nameplate}
+		if r := q.Remains; r != nil {
+			m.Remains = &Remains{CopperMain: r.CopperMain, CopperAuxiliary: r.CopperAuxiliary, CopperTotal: r.CopperTotal}
+			for _, s := range r.Wires {
+				m.Remains.Wires = append(m.Remains.Wires, ScrapWire(s))
+			}
+			for _, c := range r.Coils {
+				m.Remains.Coils = append(m.Remains.Coils, CoilCount(c))
+			}
+		}
+		out = append(out, m)
+	}
+	return b.Build(), out
+}
+
+// benchSizes are the catalogues that are timed: 1,000 and 100,000 records, and as many as
+// STATORBOOK_BENCH_RECORDS says (a million takes a minute to build).
+func benchSizes() []int {
+	sizes := []int{1000, 100_000}
+	if n, err := strconv.Atoi(os.Getenv("STATORBOOK_BENCH_RECORDS")); err == nil {
+		sizes = append(sizes, n)
+	}
+	return sizes
+}
+
+var benchIndex = sync.OnceValue(func() map[int]struct {
+	x *Index
+	q []Query
+} {
+	out := map[int]struct {
+		x *Index
+		q []Query
+	}{}
+	for _, n := range benchSizes() {
+		x, q := simIndex(panicTB{}, n, 300)
+		out[n] = struct {
+			x *Index
+			q []Query
+		}{x, q}
+	}
+	return out
+})
+
+// BenchmarkMatch times whole answers, proposals included.
+func BenchmarkMatch(b *testing.B) {
+	for _, n := range benchSizes() {
+		b.Run(fmt.Sprint(n), func(b *testing.B) {
+			w := benchIndex()[n]
+			b.ReportAllocs()
+			i := 0
+			for b.Loop() {
+				if _, err := w.x.Match(w.q[i%len(w.q)]); err != nil {
+					b.Fatal(err)
+				}
+				i++
+			}
+			b.ReportMetric(float64(w.x.Stats().Bytes)/float64(n), "index-B/record")
+		})
+	}
+}
+
+// BenchmarkCoarseScan times the scan of laminations alone.
+func BenchmarkCoarseScan(b *testing.B) {
+	for _, n := range benchSizes() {
+		b.Run(fmt.Sprint(n), func(b *testing.B) {
+			w := benchIndex()[n]
+			work := new(work)
+			prepared := make([]*prepared, len(w.q))
+			for i := range w.q {
+				prepared[i] = w.x.prepare(&w.q[i])
+			}
+			b.ReportAllocs()
+			i := 0
+			for b.Loop() {
+				w.x.scan(prepared[i%len(prepared)], work)
+				i++
+			}
+			b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N)/float64(n), "ns/record")
+		})
+	}
+}
+
+// BenchmarkCheckRecord times the record check.
+func BenchmarkCheckRecord(b *testing.B) {
+	w := sampleWorld()
+	b.ReportAllocs()
+	i := 0
+	for b.Loop() {
+		w.index.CheckRecord(sheetOf(&w.entries[i%len(w.entries)]))
+		i++
+	}
+}
+
+// BenchmarkBuild times taking in a catalogue and learning from it.
+func BenchmarkBuild(b *testing.B) {
+	records := make([]RecordEntry, len(sampleWorld().records))
+	for i := range records {
+		records[i] = sampleWorld().records[i].domain()
+	}
+	b.ReportAllocs()
+	for b.Loop() {
+		builder := NewBuilder(testWires())
+		for i := range records {
+			builder.AddRecord(records[i])
+		}
+		builder.Build()
+	}
+	b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N)/float64(len(records)), "ns/record")
+}
+
+// TestCoarseRecall: among the laminations that the scan keeps is the one that an
+// exhaustive scoring likes best..
+func TestCoarseRecall(t *testing.T) {
+	t.Parallel()
+	x, queries := simIndex(t, 20000, 150)
+	missed := 0
+	for i := range queries {
+		p := x.prepare(&queries[i])
+		w := new(work)
+		kept, _ := x.scan(p, w)
+		require.LessOrEqual(t, len(kept), keepMost)
+		best, at := -1.0, uint32(0)
+		for l := range x.lam.slots {
+			if p.rotor >= 0 && uint8(p.rotor) != x.lam.rotor[l] {
+				continue
+			}
+			c := slotChance(p.slots, int(x.lam.slots[l]))
+			if c == 0 {
+				continue
+			}
+			g := [nScale]float64{c * x.lam.weight(l, x.total), 0, 0}
+			x.geometry(p, l, &g)
+			if g[0] > best {
+				best, at = g[0], uint32(l)
+			}
+		}
+		found := false
+		for _, k := range kept {
+			found = found || k.lam == at
+		}
+		if !found {
+			missed++
+		}
+	}
+	require.LessOrEqual(t, missed, 1, "of 150")
+}
