@@ -54,6 +54,15 @@ var unitSuffixes = []struct {
 // unitNames holds the numeric fields whose name carries no suffix: pure numbers, and figures whose
 // unit is that of the field they speak about.
 var unitNames = map[string]unitInfo{
+	"megohm":               {"MOhm", "MΩ", "insulation resistance"},
+	"ohms":                 {"Ohm", "Ω", "resistance"},
+	"volts":                {"V", "V", "voltage"},
+	"amps":                 {"A", "A", "current"},
+	"watts":                {"W", "W", "power"},
+	"seconds":              {"s", "s", "time"},
+	"figure":               {"1", "", "in the unit of its limit"},
+	"low":                  {"1", "", "in the unit of its limit"},
+	"high":                 {"1", "", "in the unit of its limit"},
 	"probability":          {"1", "", "probability"},
 	"bits":                 {"bit", "bit", "information"},
 	"deviations":           {"1", "σ", "multiples of the combined standard uncertainty"},

@@ -1,0 +1,40 @@
+package httpapi
+
+import (
+	"statorbook/internal/diagram"
+
+	"github.com/gin-gonic/gin"
+)
+
+var (
+	offersSVG     = []string{"image/svg+xml"}
+	typeSVG       = []string{"image/svg+xml"}
+	paramsDiagram = []string{"view"}
+	diagramViews  = []string{string(diagram.ViewCore), string(diagram.ViewSlots), string(diagram.ViewConnection)}
+)
+
+// getDiagram answers GET /v1/windings/{id}/diagram.svg: the core, the slots or the connection of a record.
+func (s *server) getDiagram(c *gin.Context, q *query) error {
+	view := q.enum("view", diagramViews...)
+	if err := q.err(); err != nil {
+		return err
+	}
+	if _, err := s.snapshot(); err != nil { // a drawing needs no table, but an answer says the same while nothing is loaded
+		return err
+	}
+	w, in, err := s.recordInput(c)
+	if err != nil {
+		return err
+	}
+	if view == "" {
+		view = string(diagram.ViewSlots)
+	}
+	svg, err := diagram.SVG(diagram.View(view), diagram.Input{
+		Title: w.Slug, Status: string(w.Status), Core: in.Core, Scheme: w.Scheme, MotorType: w.MotorType, Connection: w.Nameplate.Connection,
+	})
+	if err != nil {
+		return ofRecord(err)
+	}
+	sendDocument(c, document{body: svg, cache: cacheCheck, contentType: typeSVG})
+	return nil
+}

@@ -1,0 +1,86 @@
+package httpapi
+
+import (
+	"statorbook/internal/acceptance"
+	"statorbook/internal/catalog"
+	"statorbook/internal/errs"
+	"statorbook/internal/winding"
+
+	"github.com/gin-gonic/gin"
+)
+
+// testPlanView is how to prove a rewound motor; cautions come first.
+type testPlanView struct {
+	Cautions  []cautionView  `json:"cautions"`
+	WindingID string         `json:"winding_id"`
+	Status    catalog.Status `json:"status"`
+	Steps     []stepView     `json:"steps"`
+	Missing   []string       `json:"missing"`
+	Assumed   []assumedView  `json:"assumed"`
+}
+
+// stepView is one test of the plan. Without limits, not_judged says why.
+type stepView struct {
+	Test       string      `json:"test"`
+	Title      string      `json:"title"`
+	Method     string      `json:"method,omitzero"`
+	Instrument string      `json:"instrument,omitzero"`
+	Record     []string    `json:"record"`
+	Limits     []limitView `json:"limits"`
+	NotJudged  string      `json:"not_judged,omitzero"`
+}
+
+// limitView is a band for a figure, in its unit; an absent bound is open.
+type limitView struct {
+	Figure string               `json:"figure"`
+	Role   winding.Role         `json:"role,omitzero"`
+	Unit   string               `json:"unit"`
+	Low    *float64             `json:"low,omitzero"`
+	High   *float64             `json:"high,omitzero"`
+	Value  *float64             `json:"value,omitzero"`
+	Kind   acceptance.LimitKind `json:"limit_kind"`
+	Source string               `json:"source"`
+}
+
+func viewLimit(l acceptance.Limit) limitView {
+	return limitView{l.Figure, l.Role, l.Unit, optional(l.Low), optional(l.High), optional(l.Value), l.Kind, sentence(l.Source)}
+}
+
+// getTestPlan answers GET /v1/windings/{id}/test-plan.
+func (s *server) getTestPlan(c *gin.Context, q *query) error {
+	if err := q.err(); err != nil {
+		return err
+	}
+	snap, err := s.snapshot()
+	if err != nil {
+		return err
+	}
+	w, m, err := s.recordMachine(c)
+	if err != nil {
+		return err
+	}
+	p := acceptance.MakePlan(m, acceptance.Tables{Wires: snap.Wires, Classes: snap.Classes})
+	return sendTagged(c, testPlanView{
+		Cautions: viewCautions(p.Cautions), WindingID: w.ID, Status: w.Status, Missing: filled(p.Missing), Assumed: viewAssumed(p.Assumed),
+		Steps: each(p.Steps, func(st acceptance.Step) stepView {
+			return stepView{st.Test, st.Title, st.Method, st.Instrument, filled(st.Record), each(st.Limits, viewLimit), sentence(st.NotJudged)}
+		}),
+	}, "", cacheCheck)
+}
+
+// recordMachine reads the record that the path names as a motor to be proved.
+func (s *server) recordMachine(c *gin.Context) (catalog.Winding, acceptance.Machine, error) {
+	w, in, err := s.recordInput(c)
+	if err != nil {
+		return w, acceptance.Machine{}, err
+	}
+	m := acceptance.Machine{Core: in.Core, Nameplate: &w.Nameplate, Scheme: w.Scheme, MotorType: w.MotorType}
+	if w.FamilyID != "" {
+		f, err := s.family(c, w.FamilyID)
+		if err != nil && errs.KindOf(err) != errs.KindNotFound {
+			return w, m, err
+		}
+		m.Application = f.Application
+	}
+	return w, m, nil
+}
