@@ -47,7 +47,6 @@ type plateModel struct {
 	powers  grid
 	caps    grid
 	class   []float64 // share of each insulation class by its number
-	taps    float64
 }
 
 const (
@@ -187,12 +186,6 @@ func (g *grid) interval(ln float64) (from, to, share float64) {
 	}
 	// A value of no series: an odd figure, a tenth as likely as its neighbourhood.
 	return ln - g.gap/20, ln + g.gap/20, 1e-3
-}
-
-// chance is the probability that a normal with this mean and sd falls into the interval of the value.
-func (g *grid) chance(ln, mean, sd float64) float64 {
-	from, to, _ := g.interval(ln)
-	return phi((to-mean)/sd) - phi((from-mean)/sd)
 }
 
 // phi is the normal distribution function.

@@ -31,7 +31,6 @@ type maker struct {
 	template winding.Scheme
 	from     int // record that the pattern comes from, -1
 	core     stator.Core
-	plate    winding.Nameplate
 	design   design
 	rotor    uint8
 	poles    int

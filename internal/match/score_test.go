@@ -9,18 +9,16 @@ import (
 
 // outcome is one answered query.
 type outcome struct {
-	kind                    string
-	coreRank, recordRank    int // 1 = first, 0 = not listed
-	pTruth                  float64
-	top, topCore            float64
-	noneCore, noneWinding   float64
-	right                   [3]bool
-	proposals               int
-	p1                      float64
-	turnsErr, areaErr       float64 // of the overall median
-	firstErr                float64 // turns of the first proposal
-	coverTurns, coverArea   bool
-	haveTurns, knownRecords bool
+	kind                  string
+	coreRank, recordRank  int // 1 = first, 0 = not listed
+	pTruth                float64
+	top, topCore          float64
+	noneCore, noneWinding float64
+	right                 [3]bool
+	p1                    float64
+	turnsErr, areaErr     float64 // of the overall median
+	firstErr              float64 // turns of the first proposal
+	coverTurns, coverArea bool
 }
 
 // scores is the table of numbers demanded of a matcher.

@@ -221,6 +221,8 @@ func copyScheme(s Scheme) Scheme {
 	for i, set := range s.CoilSets {
 		set.Coils = append([]Coil(nil), set.Coils...)
 		set.Wires = append([]wire.Wire(nil), set.Wires...)
+		// What was weighed and measured belongs to the old winding.
+		set.Mass, set.MassState, set.Resistance, set.Temperature, set.LeadPair = unit.Measured{}, "", unit.Measured{}, unit.Measured{}, ""
 		if set.Pattern != nil {
 			p := *set.Pattern
 			p.Throws = append([]int(nil), p.Throws...)

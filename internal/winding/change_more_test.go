@@ -5,6 +5,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"statorbook/internal/stator"
 	"statorbook/internal/unit"
 	"statorbook/internal/winding"
 	"statorbook/internal/wire"
@@ -132,4 +133,19 @@ func TestRewindSteps(t *testing.T) {
 	require.Equal(t, []float64{77, 63}, got.Scheme.CoilSets[0].Pattern.Turns)
 	require.Contains(t, got.Steps, "230 V to 115 V: turns in series x 0.5, metal x 2")
 	require.Contains(t, got.Steps, "main: 139.50 turns a group wound as 140: flux -0.36 %")
+}
+
+// TestChangedSchemeCarriesNoOldMeasurements: mass and resistance were those of the winding that was taken out.
+func TestChangedSchemeCarriesNoOldMeasurements(t *testing.T) {
+	t.Parallel()
+	in := winding.Scheme{Poles: 4, CoilSets: []winding.CoilSet{{Role: winding.Main, Mass: unit.Of(180), MassState: "bare", Resistance: unit.Of(138), Temperature: unit.Of(31),
+		Pattern: &winding.Pattern{Kind: winding.Concentric, Throws: []int{6, 4}, Turns: []float64{332, 242}, Groups: 4}}}}
+	res, err := winding.Rewind(winding.ChangeInput{Core: &stator.Core{Phases: 1, RotorPosition: stator.RotorInside, Slots: 24},
+		Nameplate: winding.Nameplate{Voltage: unit.Of(230), Frequency: unit.Of(50)}, Scheme: in, Change: winding.Change{Voltage: unit.Of(115)}}, nil)
+	require.NoError(t, err)
+	set := res.Scheme.CoilSets[0]
+	require.False(t, set.Mass.Given || set.Resistance.Given || set.Temperature.Given)
+	require.Empty(t, set.MassState)
+	require.Equal(t, []float64{166, 121}, set.Pattern.Turns, "half the volts, half the turns")
+	require.True(t, in.CoilSets[0].Mass.Given, "the input is left alone")
 }
