@@ -12,6 +12,9 @@ const (
 	boxGauge = 1
 )
 
+// gaugeMost bounds the gauges that are told apart.
+const gaugeMost = 128
+
 // box is one proposal in the making.
 type box struct {
 	n, a, g     float64 // g in whole gauges
@@ -34,35 +37,45 @@ func (x *Index) cover(w *work, pts []point) []box {
 	covered := make([]bool, len(pts))
 	var out []box
 	for range 3 {
-		best, mass := -1, 0.0
-		from := 0
-		for i, c := range order {
-			for pts[order[from]].n < pts[c].n-boxTurns {
-				from++
-			}
-			m := 0.0
-			for k := from; k < len(order); k++ {
-				q := &pts[order[k]]
-				if q.n > pts[c].n+boxTurns {
-					break
-				}
-				if d := q.g - pts[c].g; d <= boxGauge && d >= -boxGauge && !covered[order[k]] {
-					m += q.w
-				}
-			}
-			if pts[c].rec >= 0 {
-				m *= 1 + 1e-9
-			}
-			if m > mass*(1+1e-12) {
-				best, mass = i, m
-			}
-		}
+		best, mass := x.heaviest(pts, order, covered)
 		if best < 0 || mass < 0.002 && len(out) > 0 {
 			break
 		}
-		out = append(out, x.makeBox(w, pts, covered, order[best]))
+		out = append(out, x.makeBox(w, pts, covered, best))
 	}
 	return out
+}
+
+// heaviest finds the point whose box holds most of what is not covered yet. The window of turns
+// slides over the sorted points; the mass of each gauge in it is kept up.
+func (x *Index) heaviest(pts []point, order []int32, covered []bool) (best int32, mass float64) {
+	var gauges [gaugeMost + 2]float64 // one more at either end
+	put := func(i int32, sign float64) {
+		if !covered[i] {
+			gauges[int(min(pts[i].g, gaugeMost-1))+1] += sign * pts[i].w
+		}
+	}
+	best = -1
+	from, to := 0, 0
+	for _, c := range order {
+		for to < len(order) && pts[order[to]].n <= pts[c].n+boxTurns {
+			put(order[to], 1)
+			to++
+		}
+		for pts[order[from]].n < pts[c].n-boxTurns {
+			put(order[from], -1)
+			from++
+		}
+		g := int(min(pts[c].g, gaugeMost-1)) + 1
+		m := gauges[g-1] + gauges[g] + gauges[g+1]
+		if pts[c].rec >= 0 {
+			m *= 1 + 1e-9
+		}
+		if m > mass*(1+1e-12) && m > 1e-12 {
+			best, mass = c, m
+		}
+	}
+	return best, mass
 }
 
 // makeBox centres a box on a point, or on the heaviest record inside if that holds most of it, and

@@ -18,7 +18,7 @@ type point struct {
 
 // How the posterior is turned into points (measured on simulated worlds of our own).
 const (
-	pointBudget = 480  // points of predicted windings
+	pointBudget = 1600 // points of predicted windings
 	pointCut    = 2e-5 // lighter components are left out
 	tailShare   = 0.10 // of each component is wider,
 	tailScale   = 2.2  // by this much
