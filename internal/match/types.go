@@ -176,6 +176,6 @@ type Answer struct {
 	Assumed             []winding.Assumption
 	Findings            []errs.Finding
 	Decided             *Decision
-	Status              string // estimated
+	Status              string // of the record that the first proposal repeats, else estimated
 	Cautions            []winding.Caution
 }
