@@ -85,8 +85,9 @@ func TestDesignsObeyPhysics(t *testing.T) {
 	t.Parallel()
 	wires := table(t)
 	stock := newStockroom(wires)
-	good := 0
+	good, drawn := 0, 0
 	rapid.Check(t, func(t *rapid.T) {
+		drawn++
 		g, ok := anyDesign(t, stock)
 		if !ok {
 			return
@@ -118,7 +119,7 @@ func TestDesignsObeyPhysics(t *testing.T) {
 		require.Less(t, g.speed, synchronous)
 		require.Greater(t, g.speed, 0.7*synchronous)
 	})
-	require.Greater(t, good, 40)
+	require.Greater(t, 10*good, 4*drawn, "%d of %d designs came about", good, drawn)
 }
 
 // TestStockroom wants real sizes with a known overall diameter, fewest strands, every shelf.
