@@ -52,8 +52,11 @@ func (a *analyser) currents() {
 // capacitor judges the run capacitor of a single-phase motor with an auxiliary winding.
 func (a *analyser) capacitor() {
 	n := a.in.Nameplate
-	if a.three || a.out.TurnsRatio == nil || !a.nominal {
+	if a.three || a.out.TurnsRatio == nil || !a.nominal || !mayRunOnCapacitor(a.in.MotorType) {
 		return
+	}
+	if a.in.MotorType == "" && n != nil && n.CapacitorUF.Given {
+		a.assume("nameplate.capacitor_uf", "run capacitor", "the kind of motor is not told; a start capacitor would not be judged")
 	}
 	ratio := *a.out.TurnsRatio
 	c := CapacitorAnalysis{HighestSupply: HighestSupply(a.volts)}
@@ -77,6 +80,16 @@ func (a *analyser) capacitor() {
 		a.capacitorSize(&c, ratio)
 	}
 	a.out.Capacitor = &c
+}
+
+// mayRunOnCapacitor tells whether a capacitor is in circuit while the motor runs. A start capacitor is in
+// circuit for seconds only, so the rules for run capacitors say nothing of it.
+func mayRunOnCapacitor(motorType string) bool {
+	switch motorType {
+	case "capacitor_start", "split_phase", "shaded_pole", "three_phase_cage":
+		return false
+	}
+	return true
 }
 
 // capacitorSize compares the capacitor with what usually goes with such a motor, and with the one

@@ -13,6 +13,7 @@ type AnalysisInput struct {
 	Nameplate *Nameplate
 	Supply    *Supply // what is on site; where given it goes before the nameplate
 	Scheme    Scheme
+	MotorType string // as of a record, "" if not known; it tells what the plate's capacitor is for
 }
 
 // Harmonic is the winding factor of one harmonic of the working pole pair.

@@ -7,6 +7,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"statorbook/internal/errs"
+	"statorbook/internal/stator"
 	"statorbook/internal/unit"
 	"statorbook/internal/winding"
 )
@@ -283,4 +284,49 @@ func TestWorkedStatorIsQuiet(t *testing.T) {
 	for _, f := range got.Findings {
 		require.Equal(t, errs.SeverityNote, f.Severity, f.Message)
 	}
+}
+
+// TestStartCapacitorIsNoRunCapacitor: the rules for run capacitors judge what stays in circuit. At 370 W,
+// 70 uF is an ordinary start capacitor and far too much for a run capacitor (typical_ranges.csv: 120 to 250 against 25 to
+// 50 uF per kW at 230 V 50 Hz; common practice, from memory).
+func TestStartCapacitorIsNoRunCapacitor(t *testing.T) {
+	t.Parallel()
+	judged := func(motorType string) winding.Analysis {
+		s := soundSheet(t)
+		s.Nameplate.Power, s.Nameplate.CapacitorUF, s.Nameplate.CapacitorV = unit.Of(370), unit.Of(70), unit.Of(250)
+		a, err := winding.Analyse(winding.AnalysisInput{Core: s.Core, Nameplate: &s.Nameplate, Scheme: s.Scheme, MotorType: motorType}, benchTable(t))
+		require.NoError(t, err)
+		return a
+	}
+	run := judged("permanent_split_capacitor")
+	require.Subset(t, codes(run.Findings), []string{"capacitor_volts", "capacitor_size"})
+	start := judged("capacitor_start")
+	require.NotContains(t, codes(start.Findings), "capacitor_volts")
+	require.NotContains(t, codes(start.Findings), "capacitor_size")
+	require.Nil(t, start.Capacitor)
+	unknown := judged("")
+	require.NotNil(t, unknown.Capacitor)
+	require.Contains(t, unknown.Assumed, winding.Assumption{Field: "nameplate.capacitor_uf", Value: "run capacitor", Why: "the kind of motor is not told; a start capacitor would not be judged"})
+}
+
+// TestConsequentPolesMayReachOver: 36 slots, 4 poles, two concentric groups a phase, throws 12, 10, 8 is a right
+// layout (each slot one side, kw 0.9598); with a group for each pole the same throws are doubtful.
+func TestConsequentPolesMayReachOver(t *testing.T) {
+	t.Parallel()
+	core := stator.Core{Phases: 3, RotorPosition: stator.RotorInside, Slots: 36}
+	scheme := func(groups int) winding.Scheme {
+		s := winding.Scheme{Poles: 4}
+		for _, role := range []winding.Role{winding.PhaseU, winding.PhaseV, winding.PhaseW} {
+			s.CoilSets = append(s.CoilSets, winding.CoilSet{Role: role, Pattern: &winding.Pattern{Kind: winding.Concentric, Throws: []int{12, 10, 8}, Turns: []float64{30, 30, 30}, Groups: groups}})
+		}
+		return s
+	}
+	right, err := winding.Analyse(winding.AnalysisInput{Core: core, Scheme: scheme(2)}, benchTable(t))
+	require.NoError(t, err)
+	require.NotContains(t, codes(right.Findings), "over_pitched")
+	// Theraja Ex 37.2: 36 slots, 4 poles, three-phase: kd 0.959795; a single layer of consequent poles has kw = kd.
+	require.InDelta(t, 0.959795, *right.Roles[0].WindingFactor, 1e-6)
+	doubtful, err := winding.Analyse(winding.AnalysisInput{Core: core, Scheme: scheme(4)}, benchTable(t))
+	require.NoError(t, err)
+	require.Contains(t, codes(doubtful.Findings), "over_pitched")
 }

@@ -131,7 +131,7 @@ func (k *sheetCheck) scheme(coreSound bool) {
 	}
 	k.pairs()
 	if sound && coreSound && known {
-		if a, err := Analyse(AnalysisInput{Core: k.sheet.Core, Nameplate: &k.sheet.Nameplate, Scheme: s}, k.table); err == nil {
+		if a, err := Analyse(AnalysisInput{Core: k.sheet.Core, Nameplate: &k.sheet.Nameplate, Scheme: s, MotorType: k.sheet.MotorType}, k.table); err == nil {
 			for _, f := range a.Findings {
 				if !k.has(f) {
 					k.findings = append(k.findings, k.milder(f))

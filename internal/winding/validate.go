@@ -205,6 +205,13 @@ func layoutFindings(s Scheme, coils [][]Coil, slots []SlotUse) []errs.Finding {
 	return out
 }
 
+// consequentConcentric tells whether a phase has half as many concentric groups as poles: with consequent poles the
+// outer coils of such a group rightly reach over the pole pitch (36 slots, 4 poles: throws 12, 10, 8).
+func consequentConcentric(set CoilSet, poles int) bool {
+	p := set.Pattern
+	return p != nil && set.Role.IsPhase() && p.Kind == Concentric && len(p.Throws) > 1 && 2*p.Groups == poles
+}
+
 // overPitched finds coils that reach over more than a pole pitch and a slot: in honest windings a throw
 // or the number of poles is wrong then. Coils round one tooth are not judged.
 func overPitched(s Scheme, coils [][]Coil, core stator.Core) []errs.Finding {
@@ -212,6 +219,9 @@ func overPitched(s Scheme, coils [][]Coil, core stator.Core) []errs.Finding {
 	for i, set := range s.CoilSets {
 		q := stator.RingSlots(core, set.Ring == RingBack)
 		if s.Poles == 0 || q == 0 {
+			continue
+		}
+		if consequentConcentric(set, s.Poles) {
 			continue
 		}
 		pitch := float64(q) / float64(s.Poles)
