@@ -133,7 +133,7 @@ func figuresOf(m Machine, t Tables) figures {
 			}
 		}
 	}
-	a, err := winding.Analyse(winding.AnalysisInput{Core: m.Core, Nameplate: m.Nameplate, Supply: m.Supply, Scheme: m.Scheme}, t.Wires)
+	a, err := winding.Analyse(winding.AnalysisInput{Core: m.Core, Nameplate: m.Nameplate, Supply: m.Supply, Scheme: m.Scheme, MotorType: m.MotorType}, t.Wires)
 	if err == nil {
 		f.assumed, f.missing = a.Assumed, a.Missing
 		if a.Capacitor != nil {

@@ -22,7 +22,7 @@ func (s *server) getDiagram(c *gin.Context, q *query) error {
 	if _, err := s.snapshot(); err != nil { // a drawing needs no table, but an answer says the same while nothing is loaded
 		return err
 	}
-	w, in, err := s.recordInput(c)
+	w, err := s.record(c, c.Param("id"))
 	if err != nil {
 		return err
 	}
@@ -30,7 +30,7 @@ func (s *server) getDiagram(c *gin.Context, q *query) error {
 		view = string(diagram.ViewSlots)
 	}
 	svg, err := diagram.SVG(diagram.View(view), diagram.Input{
-		Title: w.Slug, Status: string(w.Status), Core: in.Core, Scheme: w.Scheme, MotorType: w.MotorType, Connection: w.Nameplate.Connection,
+		Title: w.Slug, Status: string(w.Status), Core: w.input.Core, Scheme: w.Scheme, MotorType: w.MotorType, Connection: w.Nameplate.Connection,
 	})
 	if err != nil {
 		return ofRecord(err)

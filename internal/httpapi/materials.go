@@ -108,15 +108,15 @@ func (s *server) getMaterials(c *gin.Context, q *query) error {
 	if err != nil {
 		return err
 	}
-	w, in, err := s.recordInput(c)
+	w, err := s.record(c, c.Param("id"))
 	if err != nil {
 		return err
 	}
-	bill, err := winding.Materials(in, with, snap.Wires)
+	bill, err := winding.Materials(w.input, with, snap.Wires)
 	if err != nil {
 		return ofRecord(err)
 	}
-	return sendTagged(c, viewMaterials(w, bill), "", cacheCheck)
+	return sendTagged(c, viewMaterials(w.Winding, bill), "", cacheCheck)
 }
 
 func viewMaterials(w catalog.Winding, b winding.Bill) materialsView {

@@ -3,7 +3,6 @@ package httpapi
 import (
 	"statorbook/internal/acceptance"
 	"statorbook/internal/catalog"
-	"statorbook/internal/errs"
 	"statorbook/internal/winding"
 
 	"github.com/gin-gonic/gin"
@@ -55,11 +54,11 @@ func (s *server) getTestPlan(c *gin.Context, q *query) error {
 	if err != nil {
 		return err
 	}
-	w, m, err := s.recordMachine(c)
+	w, err := s.record(c, c.Param("id"))
 	if err != nil {
 		return err
 	}
-	p := acceptance.MakePlan(m, acceptance.Tables{Wires: snap.Wires, Classes: snap.Classes})
+	p := acceptance.MakePlan(w.machine(), acceptance.Tables{Wires: snap.Wires, Classes: snap.Classes})
 	return sendTagged(c, testPlanView{
 		Cautions: viewCautions(p.Cautions), WindingID: w.ID, Status: w.Status, Missing: filled(p.Missing), Assumed: viewAssumed(p.Assumed),
 		Steps: each(p.Steps, func(st acceptance.Step) stepView {
@@ -68,19 +67,7 @@ func (s *server) getTestPlan(c *gin.Context, q *query) error {
 	}, "", cacheCheck)
 }
 
-// recordMachine reads the record that the path names as a motor to be proved.
-func (s *server) recordMachine(c *gin.Context) (catalog.Winding, acceptance.Machine, error) {
-	w, in, err := s.recordInput(c)
-	if err != nil {
-		return w, acceptance.Machine{}, err
-	}
-	m := acceptance.Machine{Core: in.Core, Nameplate: &w.Nameplate, Scheme: w.Scheme, MotorType: w.MotorType}
-	if w.FamilyID != "" {
-		f, err := s.family(c, w.FamilyID)
-		if err != nil && errs.KindOf(err) != errs.KindNotFound {
-			return w, m, err
-		}
-		m.Application = f.Application
-	}
-	return w, m, nil
+// machine is the record as a motor to be proved.
+func (r record) machine() acceptance.Machine {
+	return acceptance.Machine{Core: r.input.Core, Nameplate: r.input.Nameplate, Scheme: r.Scheme, MotorType: r.MotorType, Application: r.application}
 }

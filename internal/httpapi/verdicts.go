@@ -130,9 +130,8 @@ func (s *server) machineOf(c *gin.Context, req verdictRequest) (acceptance.Machi
 	case given:
 		m.Core, m.Scheme = req.Core.ToDomain(), req.Scheme.ToDomain()
 	default:
-		c.AddParam("id", req.WindingID)
-		var err error
-		if _, m, err = s.recordMachine(c); err != nil {
+		r, err := s.record(c, req.WindingID)
+		if err != nil {
 			return m, eachField(err, func(f errs.Field) errs.Field {
 				if f.Parameter == "id" {
 					f.Parameter, f.Pointer = "", "/winding_id"
@@ -140,6 +139,7 @@ func (s *server) machineOf(c *gin.Context, req verdictRequest) (acceptance.Machi
 				return f
 			})
 		}
+		m = r.machine()
 	}
 	if req.Nameplate != nil {
 		plate := req.Nameplate.ToDomain()

@@ -18,7 +18,7 @@ func (s *server) getWinding(c *gin.Context, q *query) error {
 	if err := q.err(); err != nil {
 		return err
 	}
-	w, err := s.winding(c)
+	w, err := s.winding(c, c.Param("id"))
 	if err != nil {
 		return err
 	}
@@ -29,9 +29,8 @@ func (s *server) getWinding(c *gin.Context, q *query) error {
 	return sendTagged(c, v, v.ETag, cacheCheck)
 }
 
-// winding reads the record that the path names.
-func (s *server) winding(c *gin.Context) (catalog.Winding, error) {
-	ref := c.Param("id")
+// winding reads a record by UUID or slug.
+func (s *server) winding(c *gin.Context, ref string) (catalog.Winding, error) {
 	if err := unknownRecord("winding record", ref); err != nil {
 		return catalog.Winding{}, err
 	}
@@ -66,21 +65,30 @@ func viewWinding(w catalog.Winding) (bundle.Winding, error) {
 	return v, err
 }
 
-// recordInput reads the record that the path names and what an analysis of it needs.
-func (s *server) recordInput(c *gin.Context) (catalog.Winding, winding.AnalysisInput, error) {
-	w, err := s.winding(c)
+// record is a winding record with the family that it belongs to and what an analysis of it needs.
+type record struct {
+	catalog.Winding
+	application string // of the family, "" without one
+	input       winding.AnalysisInput
+}
+
+// record reads a winding record by UUID or slug, with its family.
+func (s *server) record(c *gin.Context, ref string) (record, error) {
+	w, err := s.winding(c, ref)
 	if err != nil {
-		return w, winding.AnalysisInput{}, err
+		return record{}, err
 	}
+	r := record{Winding: w}
 	var family *catalog.Family
 	if w.FamilyID != "" {
 		f, err := s.family(c, w.FamilyID)
 		if err != nil {
-			return w, winding.AnalysisInput{}, err
+			return record{}, err
 		}
-		family = &f
+		family, r.application = &f, f.Application
 	}
-	return w, winding.AnalysisInput{Core: catalog.CoreOfRecord(w, family), Nameplate: &w.Nameplate, Scheme: w.Scheme}, nil
+	r.input = winding.AnalysisInput{Core: catalog.CoreOfRecord(w, family), Nameplate: &w.Nameplate, Scheme: w.Scheme, MotorType: w.MotorType}
+	return r, nil
 }
 
 // recordAnalysis is the analysis of a record, with the record's standing beside it.
@@ -99,11 +107,11 @@ func (s *server) getAnalysis(c *gin.Context, q *query) error {
 	if err != nil {
 		return err
 	}
-	w, in, err := s.recordInput(c)
+	w, err := s.record(c, c.Param("id"))
 	if err != nil {
 		return err
 	}
-	a, err := winding.Analyse(in, snap.Wires)
+	a, err := winding.Analyse(w.input, snap.Wires)
 	if err != nil {
 		return ofRecord(err)
 	}
