@@ -150,10 +150,35 @@ func TestImportedRecordMatchesWithinTwoSeconds(t *testing.T) {
 	code, out, errOut = runCommand(t, env, "", "import", sampleBundle)
 	require.Equal(t, 0, code, errOut)
 	require.Contains(t, out, "stored")
+	id, request := firstWinding(t, sampleBundle)
 	require.Eventually(t, func() bool {
-		_, after := get(t, s.base+"/v1/meta")
-		return after["catalogue_revision"].(float64) > before["catalogue_revision"].(float64)
-	}, 2*time.Second, 50*time.Millisecond)
+		status, answer := post(t, s.base+"/v1/matches", request)
+		require.Equal(t, 200, status, "%v", answer)
+		candidates := answer["candidates"].([]any)
+		return len(candidates) > 0 && candidates[0].(map[string]any)["winding_id"] == id
+	}, 2*time.Second, 50*time.Millisecond, "the imported record must be the first candidate for its own dimensions and plate")
+}
+
+// firstWinding gives the id of the first winding record of a bundle, and a match request with its own dimensions and plate.
+func firstWinding(t *testing.T, file string) (id, request string) {
+	t.Helper()
+	data, err := os.ReadFile(file)
+	require.NoError(t, err)
+	for line := range strings.Lines(string(data)) {
+		var l struct {
+			Kind, ID string
+			Body     struct {
+				Core  json.RawMessage `json:"core_as_measured"`
+				Plate json.RawMessage `json:"nameplate"`
+			}
+		}
+		require.NoError(t, json.Unmarshal([]byte(line), &l))
+		if l.Kind == "winding" {
+			return l.ID, fmt.Sprintf(`{"measurements": %s, "nameplate": %s}`, l.Body.Core, l.Body.Plate)
+		}
+	}
+	t.Fatal("the bundle holds no winding")
+	return "", ""
 }
 
 const sampleBundle = "../testdata/worlds-sample/plain-catalogue.jsonl"
