@@ -9,7 +9,7 @@ import (
 type Coil struct {
 	In    int     `json:"in" in:"required,min=1,max=360"`
 	Out   int     `json:"out" in:"required,min=1,max=360"`
-	Turns float64 `json:"turns" in:"required,min=0.001,max=20000"`
+	Turns float64 `json:"turns" in:"required,min=0,max=20000"`
 }
 
 // Pattern is the JSON shape of winding.Pattern. Throws count from the coil's own first slot as 1,
@@ -17,7 +17,7 @@ type Coil struct {
 type Pattern struct {
 	Kind      string    `json:"kind,omitempty" in:"enum=lap|concentric|tooth|skein"`
 	Throws    []int     `json:"throws,omitempty" in:"maxitems=60,min=2,max=360"`
-	Turns     []float64 `json:"turns,omitempty" in:"maxitems=60,min=0.001,max=20000"`
+	Turns     []float64 `json:"turns,omitempty" in:"maxitems=60,min=0,max=20000"`
 	Groups    int       `json:"groups,omitzero" in:"min=1,max=720"`
 	FirstSlot int       `json:"first_slot,omitzero" in:"min=1,max=360"`
 	Alternate *bool     `json:"alternate,omitempty"`

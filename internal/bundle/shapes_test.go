@@ -106,7 +106,7 @@ func TestCoilSetTellsItsCoilsOnce(t *testing.T) {
 	require.ErrorContains(t, read(`{"wires":[],"pattern":{}}`), "/coil_sets/0/role")
 	require.ErrorContains(t, read(`{"role":"main","pattern":{}}`), "/coil_sets/0/wires")
 	require.ErrorContains(t, read(`{"role":"main","wires":[{"size":"34"}],"pattern":{}}`), "/coil_sets/0/wires/0/conductor")
-	require.ErrorContains(t, read(`{"role":"main","wires":[],"pattern":{"turns":[0]}}`), "/coil_sets/0/pattern/turns/0")
+	require.ErrorContains(t, read(`{"role":"main","wires":[],"pattern":{"turns":[-1]}}`), "/coil_sets/0/pattern/turns/0")
 	require.ErrorContains(t, read(`5`), "an object is needed")
 }
 

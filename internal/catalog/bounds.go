@@ -57,8 +57,8 @@ func schemeBounds() []Bound {
 	const set = "scheme.coil_sets[]."
 	return []Bound{
 		{"scheme.poles", "1", 1, 120, true},
-		{set + "coils[].in", "1", 1, 360, true}, {set + "coils[].out", "1", 1, 360, true}, {set + "coils[].turns", "1", 0.001, 20000, false},
-		{set + "pattern.throws[]", "1", 2, 360, true}, {set + "pattern.turns[]", "1", 0.001, 20000, false},
+		{set + "coils[].in", "1", 1, 360, true}, {set + "coils[].out", "1", 1, 360, true}, {set + "coils[].turns", "1", 0, 20000, false},
+		{set + "pattern.throws[]", "1", 2, 360, true}, {set + "pattern.turns[]", "1", 0, 20000, false},
 		{set + "pattern.groups", "1", 1, 720, true}, {set + "pattern.first_slot", "1", 1, 360, true},
 		{set + "parallel_paths", "1", 1, 120, true},
 		{set + "wires[].diameter_mm", "mm", 0.001, 100, false}, {set + "wires[].strands", "1", 1, wire.MaxStrands, true},

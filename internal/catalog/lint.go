@@ -109,11 +109,29 @@ func LintWinding(w Winding, o LintOptions) Lint {
 		at := "/scheme/coil_sets/" + strconv.Itoa(i)
 		l.word(at+"/mass_state", set.MassState, MassStates)
 		l.word(at+"/joining", set.Joining, Joinings)
+		l.turns(at, set)
 	}
 	if len(l.Faults) == 0 { // physics of impossible figures says nothing
 		l.coherence(w, o)
 	}
 	return l
+}
+
+// turns refuses coils without turns, on whatever core: nothing was wound there.
+func (l *Lint) turns(at string, set winding.CoilSet) {
+	for i, c := range set.Coils {
+		if c.Turns == 0 {
+			l.fault(at+"/coils/"+strconv.Itoa(i)+"/turns", "ZERO_TURNS", fmt.Sprintf("coil %d-%d has no turns: leave it out, or give its turns", c.In, c.Out), nil, "0")
+		}
+	}
+	if set.Pattern == nil {
+		return
+	}
+	for i, turns := range set.Pattern.Turns {
+		if turns == 0 {
+			l.fault(at+"/pattern/turns/"+strconv.Itoa(i), "ZERO_TURNS", "a coil of the pattern has no turns: leave its throw out, or give its turns", nil, "0")
+		}
+	}
 }
 
 // refusing are the findings of the coherence check that say that no winder could lay this, on

@@ -101,6 +101,12 @@ func TestWindingFaults(t *testing.T) {
 		{"slots", func(w *Winding) { w.CoreAsMeasured.Slots = 361 }, "/core_as_measured/slots OUT_OF_RANGE"},
 		{"NaN", func(w *Winding) { w.CoreAsMeasured.GapDiameter.Value = math.NaN() }, "/core_as_measured/gap_diameter_mm OUT_OF_RANGE"},
 		{"infinity", func(w *Winding) { w.Nameplate.Voltage.Value = math.Inf(1) }, "/nameplate/voltage_v OUT_OF_RANGE"},
+		{"no turns", func(w *Winding) { w.Scheme.CoilSets[0].Pattern.Turns[1] = 0 }, "/scheme/coil_sets/0/pattern/turns/1 ZERO_TURNS"},
+		{"a coil without turns, no core", func(w *Winding) {
+			w.CoreAsMeasured, w.CoreID, w.FamilyID = nil, "", ""
+			w.Scheme.CoilSets[0].Pattern = nil
+			w.Scheme.CoilSets[0].Coils = []winding.Coil{{In: 1, Out: 6, Turns: 0}}
+		}, "/scheme/coil_sets/0/coils/0/turns ZERO_TURNS"},
 		{"turns", func(w *Winding) { w.Scheme.CoilSets[0].Pattern.Turns[1] = 20001 }, "/scheme/coil_sets/0/pattern/turns/1 OUT_OF_RANGE"},
 		{"strands", func(w *Winding) { w.Scheme.CoilSets[0].Wires[0].Strands = 0 }, "/scheme/coil_sets/0/wires/0/strands OUT_OF_RANGE"},
 		{"throw beyond the slots", func(w *Winding) { w.Scheme.CoilSets[0].Pattern.Throws[0] = 30 }, "/scheme/coil_sets/0/pattern/throws/0 THROW_IMPOSSIBLE"},

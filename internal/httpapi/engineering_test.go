@@ -67,6 +67,8 @@ func TestAnalysisHostile(t *testing.T) {
 		post(at, with(wires+`,"coils":[{"in":1,"out":25,"turns":5}]`), 422, "SLOT_OUT_OF_RANGE", "/scheme/coil_sets/0/coils/0/out"),
 		post(at, with(wires+`,"coils":[{"in":0,"out":6,"turns":5}]`), 422, jsonin.CodeRange, "/scheme/coil_sets/0/coils/0/in"),
 		post(at, with(wires+`,"coils":[{"in":3,"out":3,"turns":5}]`), 422, "SAME_SLOT_TWICE", "*"),
+		post(at, with(wires+`,"coils":[{"in":1,"out":6,"turns":0}]`), 422, "ZERO_TURNS", "/scheme/coil_sets/0/coils/0/turns"),
+		post(at, with(wires+`,"pattern":{"kind":"concentric","throws":[6],"turns":[0],"groups":4}`), 422, "ZERO_TURNS", "/scheme/coil_sets/0/pattern/turns/0"),
 		post(at, with(wires+`,"coils":[{"in":1,"out":6,"turns":-5}]`), 422, jsonin.CodeRange, "/scheme/coil_sets/0/coils/0/turns"),
 		post(at, with(wires+`,"coils":[{"in":1,"out":6}]`), 400, jsonin.CodeRequired, "/scheme/coil_sets/0/coils/0/turns"),
 		post(at, with(wires+`,"coils":[{"in":1.5,"out":6,"turns":5}]`), 400, jsonin.CodeInteger, "/scheme/coil_sets/0/coils/0/in"),
