@@ -42,7 +42,7 @@ type Review struct {
 	Author    string `json:"author" in:"required,format=slug"`
 	Vetter    string `json:"vetter" in:"required,format=slug"`
 	Reason    string `json:"reason,omitempty" in:"runes=40"`
-	Note      string `json:"note,omitempty" in:"lines,runes=4000"`
+	Note      string `json:"note,omitempty" in:"lines,runes=8000"`
 }
 
 // Statement is what the review says. It is not checked yet; see Statement.Validate.
