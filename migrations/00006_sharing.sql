@@ -60,6 +60,12 @@ ALTER TABLE vetting FORCE ROW LEVEL SECURITY;
 CREATE POLICY own_institute ON vetting
     USING (institute_id = acting_institute()) WITH CHECK (institute_id = acting_institute());
 
+-- Why a draft corrects what is published.
+ALTER TABLE family_draft  ADD COLUMN reason_code text CHECK (reason_code ~ '^[a-z_]{1,40}$'), ADD COLUMN reason text CHECK (length(reason) BETWEEN 1 AND 1000),
+    ADD CONSTRAINT family_draft_erratum CHECK ((base_revision IS NULL) = (reason_code IS NULL));
+ALTER TABLE winding_draft ADD COLUMN reason_code text CHECK (reason_code ~ '^[a-z_]{1,40}$'), ADD COLUMN reason text CHECK (length(reason) BETWEEN 1 AND 1000),
+    ADD CONSTRAINT winding_draft_erratum CHECK ((base_revision IS NULL) = (reason_code IS NULL));
+
 ALTER TABLE family_revision  ADD COLUMN answers record_findings NOT NULL DEFAULT '[]', ADD COLUMN vetted_at timestamptz;
 ALTER TABLE winding_revision ADD COLUMN answers record_findings NOT NULL DEFAULT '[]', ADD COLUMN vetted_at timestamptz;
 
@@ -121,3 +127,5 @@ CREATE TRIGGER no_truncate BEFORE TRUNCATE ON problem_report FOR EACH STATEMENT 
 DROP TABLE problem_report, sighting, statement, signing_key, vetting, idempotency, api_key;
 ALTER TABLE winding_revision DROP COLUMN answers, DROP COLUMN vetted_at;
 ALTER TABLE family_revision DROP COLUMN answers, DROP COLUMN vetted_at;
+ALTER TABLE winding_draft DROP COLUMN reason_code, DROP COLUMN reason;
+ALTER TABLE family_draft DROP COLUMN reason_code, DROP COLUMN reason;

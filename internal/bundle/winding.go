@@ -1,6 +1,7 @@
 package bundle
 
 import (
+	"encoding/hex"
 	"time"
 
 	"statorbook/internal/catalog"
@@ -62,9 +63,54 @@ type Standing struct {
 	WithdrawnReason string    `json:"withdrawn_reason,omitempty" in:"lines,runes=1000"`
 	Findings        []Finding `json:"findings,omitempty" in:"maxitems=200"`
 	Institute       string    `json:"institute,omitempty" in:"format=slug"`
-	ETag            string    `json:"etag,omitempty"`
-	CreatedAt       time.Time `json:"created_at,omitzero"`
-	ModifiedAt      time.Time `json:"modified_at,omitzero"`
+	Witness
+	ETag       string    `json:"etag,omitempty"`
+	CreatedAt  time.Time `json:"created_at,omitzero"`
+	ModifiedAt time.Time `json:"modified_at,omitzero"`
+}
+
+// Witness says who answers for a record and what is open about it. It is for readers of answers: in a
+// bundle it is ignored, since there only a signed statement counts.
+type Witness struct {
+	SHA256      string    `json:"sha256,omitempty"` // content hash
+	Author      string    `json:"author,omitempty"` // pseudonym inside the institute
+	Vetter      string    `json:"vetter,omitempty"`
+	VettedAt    time.Time `json:"vetted_at,omitzero"`
+	Answers     []Answer  `json:"answers,omitempty" in:"maxitems=200"`
+	OpenReports int       `json:"open_problem_reports,omitzero" in:"min=0,max=1000000000"`
+	Base        int       `json:"base_revision,omitzero" in:"min=0,max=1000000000"`
+	ReasonCode  string    `json:"reason_code,omitempty"`
+}
+
+// Answer is the JSON shape of catalog.Answer.
+type Answer struct {
+	Code   string   `json:"code" in:"required,runes=60"`
+	Fields []string `json:"fields,omitempty" in:"maxitems=20"`
+	Kind   string   `json:"answer" in:"required,enum=accepted|corrected"`
+	Reason string   `json:"reason,omitempty" in:"lines,runes=1000"`
+}
+
+// AnswersOf gives the JSON shape of a checklist.
+func AnswersOf(list []catalog.Answer) []Answer {
+	return convert(list, func(a catalog.Answer) Answer { return Answer{a.Code, a.Fields, string(a.Kind), a.Reason} })
+}
+
+// AnswersToDomain gives a checklist as the domain has it.
+func AnswersToDomain(list []Answer) []catalog.Answer {
+	return convert(list, func(a Answer) catalog.Answer {
+		return catalog.Answer{Code: a.Code, Fields: a.Fields, Kind: catalog.AnswerKind(a.Kind), Reason: a.Reason}
+	})
+}
+
+func witnessOf(p catalog.Provenance) Witness {
+	w := Witness{Author: p.Author, Vetter: p.Vetter, Answers: AnswersOf(p.Answers), OpenReports: p.OpenReports, Base: p.Base, ReasonCode: p.ReasonCode}
+	if p.Hash != (catalog.Hash{}) {
+		w.SHA256 = hex.EncodeToString(p.Hash[:])
+	}
+	if !p.VettedAt.IsZero() {
+		w.VettedAt = p.VettedAt.UTC()
+	}
+	return w
 }
 
 // Winding is the JSON shape of catalog.Winding: the answer of GET, and the body of a bundle line.
@@ -152,6 +198,6 @@ func originOf(p catalog.Provenance) Origin {
 func standingOf(p catalog.Provenance) Standing {
 	return Standing{
 		Revision: p.Revision, State: string(p.State), Status: string(p.Status), WithdrawnReason: p.WithdrawnReason,
-		Institute: p.Institute, CreatedAt: p.CreatedAt.UTC(), ModifiedAt: p.ModifiedAt.UTC(),
+		Institute: p.Institute, Witness: witnessOf(p), CreatedAt: p.CreatedAt.UTC(), ModifiedAt: p.ModifiedAt.UTC(),
 	}
 }

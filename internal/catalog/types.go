@@ -49,6 +49,13 @@ type Provenance struct {
 	Author, Vetter        string // pseudonymous person ids, "" = none (imports only)
 	Demo                  bool
 	WithdrawnReason       string
+	Hash                  Hash      // of the content
+	VettedAt              time.Time // zero: nobody vetted it here
+	Answers               []Answer  // of the vetter to the findings
+	OpenReports           int       // problem reports that wait for an answer
+	Version               int       // of a draft, from 1: every change counts; 0 for what is published
+	Base                  int       // of a draft: the published revision that it corrects, 0 for none
+	ReasonCode            string    // of a correction or withdrawal
 	CreatedAt, ModifiedAt time.Time
 }
 
