@@ -65,6 +65,9 @@ func TestTagsAreTheBounds(t *testing.T) {
 	numbers(t, reflect.TypeFor[Winding](), "", tags)
 	numbers(t, reflect.TypeFor[Family](), "", tags)
 	for name, tag := range tags {
+		if name == "base_revision" || name == "open_problem_reports" { // for readers of answers; no record holds them
+			continue
+		}
 		b, known := catalog.BoundOf(name)
 		require.True(t, known, "%s has no bound", name)
 		require.Equal(t, b.Whole, tag.whole, name)

@@ -72,7 +72,7 @@ func sheetBounds() []Bound {
 		{"overhang_lead_mm", "mm", 0.01, 10000, false}, {"overhang_far_mm", "mm", 0.01, 10000, false},
 		{"coil_length_mm", "mm", 0.01, 10000, false}, {"coil_width_mm", "mm", 0.01, 10000, false},
 		{"liner.thickness_mm", "mm", 0.001, 100, false}, {"leads[].section_mm2", "mm2", 0.001, 1000, false},
-		{"times_seen", "1", 0, 1e9, true}, {"revision", "1", 1, 1e9, true}, {"base_revision", "1", 0, 1e9, true}, {"open_problem_reports", "1", 0, 1e9, true},
+		{"times_seen", "1", 0, 1e9, true}, {"revision", "1", 1, 1e9, true},
 		{"cores[].stack_length_mm", "mm", 0.01, 10000, false},
 	}
 }
