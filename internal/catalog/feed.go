@@ -7,15 +7,15 @@ type ChangeKind string
 
 // The changes of published data.
 const (
-	Publication  ChangeKind = "publication"
-	Supersession ChangeKind = "supersession" // a newer revision took the place of one that was published
-	Withdrawal   ChangeKind = "withdrawal"
-	Erratum      ChangeKind = "erratum"
+	ChangePublication  ChangeKind = "publication"
+	ChangeSupersession ChangeKind = "supersession" // a newer revision took the place of one that was published
+	ChangeWithdrawal   ChangeKind = "withdrawal"
+	ChangeErratum      ChangeKind = "erratum"
 )
 
 // ChangeKinds lists every ChangeKind.
 func ChangeKinds() []ChangeKind {
-	return []ChangeKind{Publication, Supersession, Withdrawal, Erratum}
+	return []ChangeKind{ChangePublication, ChangeSupersession, ChangeWithdrawal, ChangeErratum}
 }
 
 // Mark is a place in the change feed: the last change that a reader has. The zero value is the
