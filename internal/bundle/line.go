@@ -21,17 +21,27 @@ const (
 // Format is the version of the bundle format that is written and read.
 const Format = 1
 
-// Manifest is the body of the first line.
+// Manifest is the body of the first line. All but Format may be absent.
 type Manifest struct {
 	Format    int    `json:"format" in:"required,min=1,max=1000"`
-	Licence   string `json:"licence,omitempty" in:"runes=100"`
+	Licence   string `json:"licence,omitempty" in:"runes=100"` // SPDX expression
 	Demo      bool   `json:"demo"`
 	Title     string `json:"title,omitempty"`
-	Institute string `json:"institute,omitempty" in:"format=slug"`
+	Institute string `json:"institute,omitempty" in:"format=slug"` // who hands the bundle out
+
+	// Keys are the verifier keys that the statements and the seal were signed with. They let a reader
+	// check that the file agrees with itself; whose keys they are, only a pinned key can tell.
+	Keys   []string `json:"keys,omitempty" in:"maxitems=1000,runes=300"`
+	Signer string   `json:"signer,omitempty" in:"runes=220"` // id of the key that seals the file in its end line
+
+	CatalogueRevision int64  `json:"catalogue_revision,omitempty" in:"min=0,max=1000000000000"` // state that was exported
+	Since             int64  `json:"since,omitempty" in:"min=0,max=1000000000000"`              // only what was published after this catalogue revision
+	Provenance        string `json:"provenance,omitempty" in:"lines,runes=2000"`                // where the records come from, in words
 }
 
 // Review is the body of a vetting proof: the statement about one revision, in its parts and as the
-// signed note.
+// signed note, whose signature lines name the keys. The line has the id and the revision of the record
+// that it speaks about, and stands behind the record's line.
 type Review struct {
 	Act       string `json:"act" in:"required,enum=publication|supersession|withdrawal|erratum"`
 	Kind      string `json:"kind" in:"required,enum=family|winding"`
@@ -140,6 +150,8 @@ func (l *Line) identity() (id *string, revision *int) {
 		return &l.Core.ID, nil
 	case KindWinding:
 		return &l.Winding.ID, &l.Winding.Revision
+	case KindReview:
+		return &l.Review.Record, &l.Review.Revision
 	}
 	return nil, nil
 }

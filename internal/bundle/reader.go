@@ -55,6 +55,10 @@ type Reader struct {
 	sum    hash.Hash
 	number int
 	stop   error // what every further call returns
+
+	manifest *Line
+	record   *Line  // the last line that was not a review
+	seal     string // signed note of the end line
 }
 
 // NewReader returns a Reader of in.
@@ -150,6 +154,9 @@ func (r *Reader) body(l *Line, head readLine) (*Line, error) {
 	if err := l.unify(); err != nil {
 		return nil, r.fail(l, err, false)
 	}
+	if err := r.checkProof(l); err != nil {
+		return nil, r.fail(l, under("/body", err), r.number == 1)
+	}
 	sum, err := ContentHash(body)
 	if err != nil {
 		return nil, r.fail(l, errs.Wrap(errs.KindInternal, "The content hash cannot be computed.", err), false)
@@ -160,7 +167,34 @@ func (r *Reader) body(l *Line, head readLine) (*Line, error) {
 		f := errs.Field{Pointer: "/sha256", Code: CodeHash, Detail: "the content hash of the body is " + computed, Got: l.SHA256}
 		return nil, r.fail(l, errs.New(errs.KindImpossible, "The body is not the one that was hashed.", f), false)
 	}
+	kept := *l // the caller may change what he gets
+	if l.Kind == KindManifest {
+		manifest := *l.Manifest
+		kept.Manifest = &manifest
+		r.manifest = &kept
+	}
+	if l.Kind != KindReview {
+		r.record = &kept
+	}
 	return l, nil
+}
+
+// checkProof holds what a line says about keys and signatures against itself, and a review against the
+// record before it. The signatures are for Verify to check, or for whoever knows the keys.
+func (r *Reader) checkProof(l *Line) error {
+	switch l.Kind {
+	case KindManifest:
+		return l.Manifest.check()
+	case KindReview:
+		if err := l.Review.check(); err != nil {
+			return err
+		}
+		if before := r.record; before != nil && string(before.Kind) == l.Review.Kind && before.ID == l.ID && before.Revision == l.Revision && before.SHA256 != l.Review.SHA256 {
+			f := errs.Field{Pointer: "/sha256", Code: CodeHash, Detail: "the record before it has the content hash " + before.SHA256, Got: l.Review.SHA256}
+			return errs.New(errs.KindImpossible, "The review is about other content than the record has.", f)
+		}
+	}
+	return nil
 }
 
 // The codes of problems of a whole line or file.
@@ -211,6 +245,9 @@ func (r *Reader) end(l *Line, head readLine, digest string) error {
 	}
 	if fields != nil {
 		return r.fail(l, errs.New(errs.KindImpossible, "The file is not the one that was written.", fields...), true)
+	}
+	if err := r.readSeal(head, digest); err != nil {
+		return r.fail(l, err, true)
 	}
 	if _, err := r.in.ReadByte(); !errors.Is(err, io.EOF) {
 		r.number++

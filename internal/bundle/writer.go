@@ -19,6 +19,8 @@ type Writer struct {
 	enc   *json.Encoder
 	count int
 	ended bool
+
+	manifest *Line
 }
 
 // NewWriter returns a Writer to out. The caller buffers and closes out.
@@ -35,7 +37,21 @@ func (w *Writer) Manifest(id string, revision int, m Manifest) error {
 		return errors.New("bundle: the manifest must be the first line")
 	}
 	m.Format = Format
+	if err := m.check(); err != nil {
+		return err
+	}
+	w.manifest = &Line{Kind: KindManifest, ID: id, Revision: revision, Manifest: &m}
 	return w.write(KindManifest, id, revision, m)
+}
+
+// Review writes the statement about a record, behind the record's line. signed is its signed note; nil
+// if nobody signed.
+func (w *Writer) Review(s Statement, signed []byte) error {
+	r := ReviewOf(s, string(signed))
+	if err := r.check(); err != nil {
+		return err
+	}
+	return w.Write(KindReview, s.Record, s.Revision, r)
 }
 
 // Write writes one record with its content hash. body is the shape that belongs to kind.
@@ -57,12 +73,39 @@ func (w *Writer) write(kind Kind, id string, revision int, body any) error {
 	return w.line(rawLine{Kind: kind, ID: id, Revision: revision, SHA256: hex.EncodeToString(sum[:]), Body: body})
 }
 
-// Close writes the end line. It does not close the underlying writer.
+// Close writes the end line of a bundle whose manifest names no signer. It does not close the
+// underlying writer.
 func (w *Writer) Close() error {
+	if w.manifest != nil && w.manifest.Manifest.Signer != "" {
+		return errors.New("bundle: the manifest announces a signature; use CloseSealed")
+	}
+	return w.end(nil)
+}
+
+// CloseSealed writes the end line with the institute's signature over everything before it. signer is
+// the key whose id the manifest names.
+func (w *Writer) CloseSealed(signer string) error {
+	id, institute, err := KeyIDOf(signer)
+	switch {
+	case err != nil:
+		return err
+	case w.manifest == nil || w.manifest.Manifest.Signer != id:
+		return errors.New("bundle: the manifest does not name the signer " + id)
+	}
+	note, err := signText(signer, institute, sealText(w.manifest, w.count, w.digest()))
+	if err != nil {
+		return err
+	}
+	return w.end(endBody{string(note)})
+}
+
+func (w *Writer) digest() string { return hex.EncodeToString(w.sum.Sum(nil)) }
+
+func (w *Writer) end(body any) error {
 	if w.count == 0 {
 		return errors.New("bundle: the manifest must be the first line")
 	}
-	err := w.line(rawLine{Kind: KindEnd, Count: w.count, SHA256: hex.EncodeToString(w.sum.Sum(nil))})
+	err := w.line(rawLine{Kind: KindEnd, Count: w.count, SHA256: w.digest(), Body: body})
 	w.ended = true
 	return err
 }
