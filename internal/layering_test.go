@@ -35,11 +35,12 @@ var mayImport = map[string][]string{
 	"internal/acceptance": {"internal/winding"},
 	"internal/diagram":    {"internal/winding"},
 	"internal/simworld":   {"internal/catalog"},
+	"internal/score":      {"internal/catalog"},
 	"internal/bundle":     {"internal/catalog", "internal/match", "internal/acceptance", "internal/jsonin"},
 	"internal/postgres":   {"internal/bundle", "internal/catalog", "internal/match", "migrations"},
 	"internal/httpapi":    {"internal/bundle", "internal/catalog", "internal/match", "internal/acceptance", "internal/diagram", "internal/web", "openapi"},
 	"internal/pgtest":     {"internal/postgres", "internal/localpg", "migrations"},
-	"api":                 {"internal/httpapi", "internal/postgres", "internal/simworld", "internal/localpg", "seeds"},
+	"api":                 {"internal/httpapi", "internal/postgres", "internal/simworld", "internal/score", "internal/localpg", "seeds"},
 }
 
 // owners tells which packages alone may use a technology.
@@ -68,7 +69,7 @@ var owners = map[string][]string{
 // pure lists the packages without clock, environment, files or logging.
 var pure = []string{
 	"internal/errs", "internal/unit", "internal/jsonin", "internal/wire", "internal/insulation", "internal/stator", "internal/winding",
-	"internal/catalog", "internal/match", "internal/acceptance", "internal/diagram", "internal/simworld", "internal/bundle",
+	"internal/catalog", "internal/match", "internal/acceptance", "internal/diagram", "internal/simworld", "internal/score", "internal/bundle",
 }
 
 func TestLayering(t *testing.T) {
