@@ -18,10 +18,13 @@ type apiIndex struct {
 	Cautions    []string          `json:"cautions"`
 }
 
-// index tells a newcomer where to go.
+// index tells a newcomer where to go: a program by links, a person by the page that finds a winding.
 func (s *server) index(c *gin.Context, q *query) error {
 	if err := q.err(); err != nil {
 		return err
+	}
+	if offersPage[q.offer] == offersHTML[0] {
+		return s.findForm(c, q, true)
 	}
 	return sendTagged(c, apiIndex{
 		Name:        "statorbook",

@@ -99,7 +99,12 @@ func (s *server) wrongMethod(c *gin.Context) {
 
 // notFound answers an unknown address.
 func (s *server) notFound(c *gin.Context) {
-	s.fail(c, errs.New(errs.KindNotFound, "There is nothing at this address. GET / lists the addresses."))
+	err := errs.New(errs.KindNotFound, "There is nothing at this address. GET / lists the addresses.")
+	if wantsPage(c) {
+		s.failPage(c, err)
+		return
+	}
+	s.fail(c, err)
 }
 
 // headKey marks the context of a HEAD request that runs as a GET.

@@ -19,7 +19,7 @@ var offersJSON = []string{"application/json"}
 // routes lists every operation. HEAD and OPTIONS follow from the others.
 func (s *server) routes() []route {
 	return []route{
-		{http.MethodGet, "/", nil, nil, s.index},
+		{http.MethodGet, "/", nil, offersPage, s.index},
 		{http.MethodGet, "/v1/meta", nil, nil, s.meta},
 		{http.MethodGet, "/v1/wires", paramsWires, offersWires, s.listWires},
 		{http.MethodGet, "/v1/wires/:id", paramsWire, nil, s.getWire},

@@ -1,6 +1,7 @@
-// Package httpapi is the JSON interface: routes, request and response structs, and the manners of
-// HTTP (problems, tags, paging, limits). A handler reads its parameters, asks storage, asks the
-// domain and encodes; trade knowledge lives below. The contract it keeps is openapi/.
+// Package httpapi is the JSON interface and the bench pages: routes, request and response structs,
+// and the manners of HTTP (problems, tags, paging, limits). A handler reads its parameters, asks
+// storage, asks the domain and encodes; trade knowledge lives below. The contract it keeps is
+// openapi/. The pages (html*.go) fill the templates of internal/web with what the same domain calls say.
 package httpapi
 
 import (
@@ -48,6 +49,7 @@ type Config struct {
 type server struct {
 	Config
 	units map[string]unitInfo // of the contract's fields
+	pages *pages
 }
 
 // New returns the handler of the whole interface.
@@ -56,8 +58,12 @@ func New(cfg Config) (http.Handler, error) {
 	if err != nil {
 		return nil, err
 	}
-	s := &server{cfg, units}
-	engine := s.engine(s.routes())
+	pages, err := loadPages()
+	if err != nil {
+		return nil, err
+	}
+	s := &server{cfg, units, pages}
+	engine := s.engine(append(s.routes(), s.pageRoutes()...))
 	compressed, err := compress(engine)
 	if err != nil {
 		return nil, err
@@ -100,10 +106,14 @@ func (s *server) run(r route) gin.HandlerFunc {
 			s.fail(c, notAcceptable(accept, offers))
 			return
 		}
-		q := newQuery(c.Request.URL.RawQuery, r.params)
+		raw, fail := c.Request.URL.RawQuery, s.fail
+		if offers[offer] == offersHTML[0] {
+			raw, fail = lineEnds.Replace(raw), s.failPage
+		}
+		q := newQuery(raw, r.params)
 		q.offer = offer
 		if err := r.handle(c, q); err != nil {
-			s.fail(c, err)
+			fail(c, err)
 		}
 	}
 }

@@ -1,0 +1,204 @@
+package httpapi
+
+import (
+	"encoding/json"
+	"fmt"
+	"html/template"
+	"math"
+	"regexp"
+	"strconv"
+	"strings"
+
+	"statorbook/internal/bundle"
+	"statorbook/internal/match"
+	"statorbook/internal/stator"
+	"statorbook/internal/web"
+)
+
+// texts is the catalogue of what pages say by themselves, by key. A text may hold the verbs of fmt.
+type texts map[string]string
+
+func readTexts(language string) (texts, error) {
+	body, err := web.Files.ReadFile("texts/" + language + ".json")
+	if err != nil {
+		return nil, err
+	}
+	var t texts
+	if err := json.Unmarshal(body, &t); err != nil {
+		return nil, fmt.Errorf("texts/%s.json: %w", language, err)
+	}
+	return t, nil
+}
+
+// say gives the text of key with args put in. A missing key fails the page: tests render every page.
+func (t texts) say(key string, args ...any) (string, error) {
+	text, found := t[key]
+	if !found {
+		return "", fmt.Errorf("the text catalogue lacks %q", key)
+	}
+	if len(args) > 0 {
+		text = fmt.Sprintf(text, args...)
+	}
+	return text, nil
+}
+
+// name gives the text of prefix.word, and the word itself where the catalogue has none.
+func (t texts) name(prefix, word string) string {
+	if text, found := t[prefix+"."+word]; found {
+		return text
+	}
+	return strings.ReplaceAll(word, "_", " ")
+}
+
+// rowNumber is the place of a row in a dotted name.
+var rowNumber = regexp.MustCompile(`\.([0-9]+)\.`)
+
+// label names a field. Rows of a list share their labels; a field of a group falls back on its own name.
+func (t texts) label(field string) string {
+	return t.name("field", rowNumber.ReplaceAllString(field, "."))
+}
+
+// rowName names a row of equal questions by its first.
+func (t texts) rowName(in input) string {
+	m := rowNumber.FindStringSubmatchIndex(in.Name)
+	n, _ := strconv.Atoi(in.Name[m[2]:m[3]])
+	return fmt.Sprintf(t["row."+in.Name[:m[0]]], n+1)
+}
+
+// hint says how a figure is got: in the catalogue's words, else as the trade measures it.
+func (t texts) hint(field string) string {
+	if text, found := t["hint."+rowNumber.ReplaceAllString(field, ".")]; found {
+		return text
+	}
+	return sentence(match.HowToMeasure(field))
+}
+
+// unit is how people write the unit of an input that has one; that of a length is chosen beside it.
+func (t texts) unit(in input) string {
+	if in.Kind != askNumber {
+		return ""
+	}
+	u, _ := unitOf(in.Name[strings.LastIndexByte(in.Name, '.')+1:])
+	return u.Label
+}
+
+// usualRange is what the domain holds to be usual for a dimension, nil without one.
+func usualRange(field string) *stator.Range {
+	if r, ok := stator.UsualRange(field); ok {
+		return &r
+	}
+	return nil
+}
+
+// functions are what templates may call.
+func (p *pages) functions() template.FuncMap {
+	return template.FuncMap{
+		"t":          p.texts.say,
+		"label":      p.texts.label,
+		"letter":     func(field string) string { return p.texts["letter."+field] },
+		"hint":       p.texts.hint,
+		"unit":       p.texts.unit,
+		"usual":      usualRange,
+		"rowname":    p.texts.rowName,
+		"lines":      func(s string) string { return strings.ReplaceAll(s, ",", "\n") },
+		"hundred":    func(p float64) string { return strconv.FormatFloat(100*p, 'f', 1, 64) },
+		"word":       func(kind string, word any) string { return p.texts.name(kind, fmt.Sprint(word)) },
+		"asset":      func(name string) string { return "/assets/" + name + "?v=" + p.assets[name].tag },
+		"navigation": func() []navEntry { return navigation },
+		"num":        num, "pct": percent, "range": func(r bundle.Range) string { return rangeText(r) },
+		"likely": func(v float64) string { return p.texts["likely."+likelihood(v)] },
+		"tells":  func(bits float64) string { return p.texts["tells."+telling(bits)] },
+		"dict":   dict,
+	}
+}
+
+// dict makes a map of its arguments, name and value by turns, for templates that take more than one thing.
+func dict(pairs ...any) (map[string]any, error) {
+	if len(pairs)%2 != 0 {
+		return nil, fmt.Errorf("dict needs name and value by turns")
+	}
+	m := make(map[string]any, len(pairs)/2)
+	for i := 0; i < len(pairs); i += 2 {
+		m[fmt.Sprint(pairs[i])] = pairs[i+1]
+	}
+	return m, nil
+}
+
+// num writes a figure with four significant digits, as a bench can use them. Absent figures are a dash.
+func num(v any) string {
+	switch n := v.(type) {
+	case *float64:
+		if n == nil {
+			return "–"
+		}
+		return num(*n)
+	case bundle.M:
+		if !n.Given {
+			return "–"
+		}
+		return n.Digits()
+	case float64:
+		if n != 0 && math.Abs(n) < 1e5 && math.Abs(n) >= 1e-4 {
+			n, _ = strconv.ParseFloat(strconv.FormatFloat(n, 'g', 4, 64), 64)
+			return strconv.FormatFloat(n, 'f', -1, 64)
+		}
+		return strconv.FormatFloat(n, 'g', 4, 64)
+	}
+	return fmt.Sprint(v)
+}
+
+// rangeText writes a range by its ends, and by one figure where they look the same.
+func rangeText(r bundle.Range) string {
+	low, high := num(r.P05), num(r.P95)
+	if low == high {
+		return low
+	}
+	return low + " – " + high
+}
+
+// percent writes a probability for people: never a plain 0 or 100 that nobody can know.
+func percent(p float64) string {
+	switch {
+	case p < 0.001:
+		return "< 0.1 %"
+	case p < 0.01 || p > 0.99 && p <= 0.999:
+		return strconv.FormatFloat(100*p, 'f', 1, 64) + " %"
+	case p > 0.999:
+		return "> 99.9 %"
+	}
+	return strconv.FormatFloat(100*p, 'f', 0, 64) + " %"
+}
+
+// likelihood names a probability by the scale of the IPCC (Guidance Note for Lead Authors of the
+// Fifth Assessment Report on Consistent Treatment of Uncertainties, 2010, table 1).
+func likelihood(p float64) string {
+	switch {
+	case p >= 0.99:
+		return "virtually_certain"
+	case p >= 0.90:
+		return "very_likely"
+	case p >= 0.66:
+		return "likely"
+	case p >= 0.33:
+		return "even"
+	case p >= 0.10:
+		return "unlikely"
+	case p >= 0.01:
+		return "very_unlikely"
+	}
+	return "exceptionally_unlikely"
+}
+
+// telling grades what a measurement is expected to tell: one bit is the answer to an open
+// yes-or-no question. The steps are ours.
+func telling(bits float64) string {
+	switch {
+	case bits >= 1:
+		return "whole"
+	case bits >= 0.5:
+		return "much"
+	case bits >= 0.1:
+		return "some"
+	}
+	return "little"
+}
