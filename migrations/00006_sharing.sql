@@ -66,8 +66,10 @@ ALTER TABLE family_draft  ADD COLUMN reason_code text CHECK (reason_code ~ '^[a-
 ALTER TABLE winding_draft ADD COLUMN reason_code text CHECK (reason_code ~ '^[a-z_]{1,40}$'), ADD COLUMN reason text CHECK (length(reason) BETWEEN 1 AND 1000),
     ADD CONSTRAINT winding_draft_erratum CHECK ((base_revision IS NULL) = (reason_code IS NULL));
 
-ALTER TABLE family_revision  ADD COLUMN answers record_findings NOT NULL DEFAULT '[]', ADD COLUMN vetted_at timestamptz;
-ALTER TABLE winding_revision ADD COLUMN answers record_findings NOT NULL DEFAULT '[]', ADD COLUMN vetted_at timestamptz;
+ALTER TABLE family_revision  ADD COLUMN answers record_findings NOT NULL DEFAULT '[]', ADD COLUMN vetted_at timestamptz,
+    ADD COLUMN reason_code text CHECK (reason_code ~ '^[a-z_]{1,40}$');
+ALTER TABLE winding_revision ADD COLUMN answers record_findings NOT NULL DEFAULT '[]', ADD COLUMN vetted_at timestamptz,
+    ADD COLUMN reason_code text CHECK (reason_code ~ '^[a-z_]{1,40}$');
 
 -- The public halves of signing keys: those of our own institutes, and those of others that a steward
 -- accepted. A retired key still proves what it signed. The private halves are not in the database.
@@ -88,7 +90,7 @@ CREATE TABLE statement (
     record_kind text NOT NULL CHECK (record_kind IN ('family', 'winding')),
     record_id   uuid NOT NULL,
     revision    record_revision NOT NULL,
-    note        text NOT NULL CHECK (length(note) BETWEEN 1 AND 4000),
+    note        text NOT NULL CHECK (length(note) BETWEEN 1 AND 8000),
     created_at  timestamptz NOT NULL DEFAULT now(),
     PRIMARY KEY (record_kind, record_id, revision)
 );
@@ -125,7 +127,7 @@ CREATE TRIGGER no_truncate BEFORE TRUNCATE ON problem_report FOR EACH STATEMENT 
 
 -- +goose Down
 DROP TABLE problem_report, sighting, statement, signing_key, vetting, idempotency, api_key;
-ALTER TABLE winding_revision DROP COLUMN answers, DROP COLUMN vetted_at;
-ALTER TABLE family_revision DROP COLUMN answers, DROP COLUMN vetted_at;
+ALTER TABLE winding_revision DROP COLUMN answers, DROP COLUMN vetted_at, DROP COLUMN reason_code;
+ALTER TABLE family_revision DROP COLUMN answers, DROP COLUMN vetted_at, DROP COLUMN reason_code;
 ALTER TABLE winding_draft DROP COLUMN reason_code, DROP COLUMN reason;
 ALTER TABLE family_draft DROP COLUMN reason_code, DROP COLUMN reason;

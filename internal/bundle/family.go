@@ -36,6 +36,7 @@ type StandaloneCore struct {
 func (f Family) ToDomain() catalog.Family {
 	out := f.Lamination.ToDomain()
 	out.ID, out.Slug, out.Provenance = f.ID, f.Slug, f.Standing.toDomain(f.Origin)
+	out.Findings = FindingsToDomain(f.Findings)
 	return out
 }
 
@@ -49,9 +50,9 @@ func (l Lamination) ToDomain() catalog.Family {
 	}
 }
 
-// FamilyOf gives the JSON shape of a family. ETag and Findings stay empty: the caller sets them.
+// FamilyOf gives the JSON shape of a family. ETag stays empty: the caller sets it.
 func FamilyOf(f catalog.Family) Family {
-	return Family{
+	out := Family{
 		ID: f.ID, Slug: f.Slug, Origin: originOf(f.Provenance), Standing: standingOf(f.Provenance),
 		Lamination: Lamination{
 			Title: f.Title, Application: f.Application, Core: CoreOf(f.Core),
@@ -60,4 +61,6 @@ func FamilyOf(f catalog.Family) Family {
 			}),
 		},
 	}
+	out.Findings = convert(f.Findings, FindingOf)
+	return out
 }

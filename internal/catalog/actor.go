@@ -59,6 +59,7 @@ const (
 	ActErratum   Action = "erratum"   // start a correction of a published record
 	ActSight     Action = "sight"     // note that one has met a published record
 	ActReport    Action = "report"    // report a problem with a published record
+	ActAnswer    Action = "answer"    // answer a problem report
 	ActImport    Action = "import"    // take a bundle in over HTTP
 	ActAcceptKey Action = "acceptkey" // pin the signing key of a foreign institute
 )
@@ -66,5 +67,5 @@ const (
 // Actions lists every action.
 func Actions() []Action {
 	return []Action{ActRead, ActList, ActCreate, ActEdit, ActSubmit, ActVet, ActReturn, ActPublish, ActWithdraw, ActErratum,
-		ActSight, ActReport, ActImport, ActAcceptKey}
+		ActSight, ActReport, ActAnswer, ActImport, ActAcceptKey}
 }

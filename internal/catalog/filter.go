@@ -45,12 +45,22 @@ type FamilyFilter struct {
 	Poles         int // families with a published winding of that many poles
 	Application   string
 	Windows       []Window
+	State         State  // "" = published
+	Institute     string // slug of the holder
 }
 
-// WindingFilter selects published windings. A zero field does not filter.
+// WindingFilter selects windings. A zero field does not filter.
 type WindingFilter struct {
-	FamilyID string // UUID
-	Poles    int
+	Family    string // UUID or slug
+	Poles     int
+	State     State  // "" = published
+	Institute string // slug of the holder
+}
+
+// DraftFilter selects drafts of one's own institute. A zero field does not filter.
+type DraftFilter struct {
+	State  State  // draft, submitted or vetted
+	Family string // UUID; windings only
 }
 
 // PageRequest asks for the Size items (1-MaxPageSize, 0 = DefaultPageSize) after the one whose key

@@ -25,6 +25,7 @@ var rules = map[Action]rule{
 	ActErratum:   {scope: ScopeContribute, own: true},
 	ActSight:     {},
 	ActReport:    {},
+	ActAnswer:    {scope: ScopePublish, own: true},
 	ActImport:    {scope: ScopeSteward},
 	ActAcceptKey: {scope: ScopeSteward},
 }

@@ -41,6 +41,7 @@ var matrix = []struct {
 	{ActErratum, false, all('f', map[string]byte{"anonymous": 'k', "author": 'y', "author, all": 'y', "other author": 'y'})},
 	{ActSight, false, all('y', map[string]byte{"anonymous": 'k'})},
 	{ActReport, false, all('y', map[string]byte{"anonymous": 'k'})},
+	{ActAnswer, false, all('f', map[string]byte{"anonymous": 'k', "publisher": 'y', "author, all": 'y'})},
 	{ActSight, true, all('y', map[string]byte{"anonymous": 'k', "foreign": 'n'})},
 	{ActReport, true, all('y', map[string]byte{"anonymous": 'k', "foreign": 'n'})},
 }

@@ -71,6 +71,7 @@ type Family struct {
 	Application     string      // ceiling_fan|table_fan|exhaust_fan|blower|pump|grinder|air_cooler|washing_machine|compressor|general
 	Core            stator.Core // StackLength absent
 	Cores           []FamilyCore
+	Findings        []errs.Finding
 	Provenance
 }
 

@@ -232,17 +232,17 @@ func TestWorkflowAgainstModel(t *testing.T) {
 func TestStatus(t *testing.T) {
 	t.Parallel()
 	for _, tc := range []struct {
-		state                  State
-		demo, imported, proved bool
-		want                   Status
+		state          State
+		demo, imported bool
+		want           Status
 	}{
-		{Draft, false, false, false, StatusNotVerified}, {Submitted, false, false, false, StatusNotVerified},
-		{Vetted, false, false, false, StatusVetted}, {Published, false, false, false, StatusVetted}, {Superseded, false, false, false, StatusVetted},
-		{Published, true, false, false, StatusDemo}, {Published, true, true, false, StatusDemo}, {Draft, true, false, false, StatusDemo},
-		{Published, false, true, false, StatusForeign}, {Superseded, false, true, false, StatusForeign}, {Published, false, true, true, StatusVetted},
-		{Withdrawn, false, false, false, StatusWithdrawn}, {Withdrawn, true, true, true, StatusWithdrawn},
+		{Draft, false, false, StatusNotVerified}, {Submitted, false, false, StatusNotVerified},
+		{Vetted, false, false, StatusVetted}, {Published, false, false, StatusVetted}, {Superseded, false, false, StatusVetted},
+		{Published, true, false, StatusDemo}, {Published, true, true, StatusDemo}, {Draft, true, false, StatusDemo},
+		{Published, false, true, StatusForeign}, {Superseded, false, true, StatusForeign},
+		{Withdrawn, false, false, StatusWithdrawn}, {Withdrawn, true, true, StatusWithdrawn},
 	} {
-		require.Equal(t, tc.want, StatusOf(tc.state, tc.demo, tc.imported, tc.proved), "%+v", tc)
+		require.Equal(t, tc.want, StatusOf(tc.state, tc.demo, tc.imported), "%+v", tc)
 	}
 	for _, s := range States() {
 		require.Equal(t, s == Published, Matchable(s))

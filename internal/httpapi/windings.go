@@ -43,7 +43,7 @@ func (s *server) winding(c *gin.Context, ref string) (catalog.Winding, error) {
 
 // listWindings answers GET /v1/windings.
 func (s *server) listWindings(c *gin.Context, q *query) error {
-	filter := catalog.WindingFilter{FamilyID: q.text("family_id", 36), Poles: q.whole("poles", polesMin, polesMax)}
+	filter := catalog.WindingFilter{Family: q.text("family_id", 36), Poles: q.whole("poles", polesMin, polesMax)}
 	if filter.FamilyID != "" && !jsonin.IsUUID(filter.FamilyID) {
 		q.refuse("family_id", jsonin.CodeFormat, "family_id is a UUID in lower case.", nil, filter.FamilyID)
 	}

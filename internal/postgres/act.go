@@ -21,32 +21,10 @@ const (
 // CodeOtherRequest marks an Idempotency-Key that was used for another request.
 const CodeOtherRequest = "KEY_OF_ANOTHER_REQUEST"
 
-// Act is who changes something, with which key, in which request.
-type Act struct {
-	Actor            catalog.Actor
-	KeyID, RequestID string
-	// Once is the Idempotency-Key: the change happens once, however often it is asked for. "" for a
-	// request that may be repeated without it.
-	Once string
-	// Request is the hash of method, path and body; with Once.
-	Request catalog.Hash
-}
-
-// Reply is the answer to a change, as it is kept for repetitions of the request.
-type Reply struct {
-	Status        int
-	Location, Tag string // headers, "" = none
-	Body          []byte
-}
-
-// Render makes the answer out of the record as the change leaves it, a catalog.Winding or a
-// catalog.Family. It runs inside the transaction and must not block.
-type Render func(record any) (Reply, error)
-
-// acting is one transaction of an Act. institute and person are "" for an anonymous actor.
+// acting is one transaction of a catalog.Act. institute and person are "" for an anonymous actor.
 type acting struct {
 	pgx.Tx
-	Act
+	catalog.Act
 	institute, person string // UUIDs
 	demo              bool   // the institute is a demonstration: so are its records
 }
@@ -54,7 +32,7 @@ type acting struct {
 // act runs f in one transaction with what surrounds every change: the actor's institute for the
 // second wall, the answer of an earlier run of the same request, a retry after a lost race. f leaves
 // its own audit row.
-func (s *Store) act(ctx context.Context, a Act, f func(context.Context, *acting) (Reply, error)) (Reply, error) {
+func (s *Store) act(ctx context.Context, a catalog.Act, f func(context.Context, *acting) (catalog.Reply, error)) (catalog.Reply, error) {
 	for attempt := 1; ; attempt++ {
 		reply, err := s.actOnce(ctx, a, f)
 		lost := hasState(err, serialization) || hasState(err, deadlock)
@@ -65,21 +43,21 @@ func (s *Store) act(ctx context.Context, a Act, f func(context.Context, *acting)
 		pause := time.Duration(attempt)*10*time.Millisecond + time.Duration(time.Now().Nanosecond()%10_000)*time.Microsecond
 		select {
 		case <-ctx.Done():
-			return Reply{}, wrap(ctx.Err(), "")
+			return catalog.Reply{}, wrap(ctx.Err(), "")
 		case <-time.After(pause):
 		}
 	}
 }
 
-func (s *Store) actOnce(ctx context.Context, a Act, f func(context.Context, *acting) (Reply, error)) (Reply, error) {
+func (s *Store) actOnce(ctx context.Context, a catalog.Act, f func(context.Context, *acting) (catalog.Reply, error)) (catalog.Reply, error) {
 	ctx, cancel := context.WithTimeout(ctx, 2*actTimeout)
 	defer cancel()
 	conn, err := s.acquire(ctx)
 	if err != nil {
-		return Reply{}, err
+		return catalog.Reply{}, err
 	}
 	defer conn.Release()
-	var reply Reply
+	var reply catalog.Reply
 	err = pgx.BeginFunc(ctx, conn, func(tx pgx.Tx) error {
 		if err := limitTransaction(ctx, tx, actTimeout, actLockWait); err != nil {
 			return err
@@ -122,7 +100,7 @@ func (t *acting) identify(ctx context.Context) error {
 }
 
 // earlier gives the answer of an earlier run of the same request, nil if this is the first.
-func (t *acting) earlier(ctx context.Context) (*Reply, error) {
+func (t *acting) earlier(ctx context.Context) (*catalog.Reply, error) {
 	if t.Once == "" || t.institute == "" {
 		return nil, nil
 	}
@@ -134,7 +112,7 @@ func (t *acting) earlier(ctx context.Context) (*Reply, error) {
 	if !free {
 		return nil, errs.New(errs.KindInProgress, "A request with this Idempotency-Key is still running. Ask again in a moment.")
 	}
-	var r Reply
+	var r catalog.Reply
 	var same, old bool
 	err = t.QueryRow(ctx, `
 		SELECT status, coalesce(location, ''), coalesce(tag, ''), body, request_hash = $3, created_at < now() - $4::interval
@@ -156,7 +134,7 @@ func (t *acting) earlier(ctx context.Context) (*Reply, error) {
 }
 
 // keep stores the answer for repetitions.
-func (t *acting) keep(ctx context.Context, r Reply) error {
+func (t *acting) keep(ctx context.Context, r catalog.Reply) error {
 	if t.Once == "" || t.institute == "" {
 		return nil
 	}

@@ -124,12 +124,8 @@ func exportRows[T any](rows pgx.Rows, scan pgx.RowToFunc[T], line func(T) error)
 
 func exportFamilies(ctx context.Context, tx pgx.Tx, out *bundle.Writer) (int, error) {
 	rows, err := tx.Query(ctx, `
-		SELECT f.id::text, f.slug, r.revision, r.state, coalesce(r.reason, ''), r.imported, r.demo, coalesce(i.slug, ''),
-		       coalesce(a.pseudonym, ''), coalesce(v.pseudonym, ''), f.created_at, f.modified_at, r.body, NULL::jsonb
-		FROM family f JOIN family_revision r ON r.family_id = f.id AND r.revision = f.revision
-		LEFT JOIN institute i ON i.id = f.institute_id
-		LEFT JOIN person a ON a.id = r.author_person_id LEFT JOIN person v ON v.id = r.vetter_person_id
-		ORDER BY f.slug`)
+		SELECT h.id::text, h.slug, `+provenanceColumns+`, NULL::jsonb
+		FROM family h JOIN family_revision r ON r.family_id = h.id AND r.revision = h.revision`+provenanceJoins+`ORDER BY h.slug`)
 	if err != nil {
 		return 0, err
 	}
@@ -162,13 +158,7 @@ func exportCores(ctx context.Context, tx pgx.Tx, out *bundle.Writer) (int, error
 }
 
 func exportWindings(ctx context.Context, tx pgx.Tx, out *bundle.Writer) (int, error) {
-	rows, err := tx.Query(ctx, `
-		SELECT w.id::text, w.slug, r.revision, r.state, coalesce(r.reason, ''), r.imported, r.demo, coalesce(i.slug, ''),
-		       coalesce(a.pseudonym, ''), coalesce(v.pseudonym, ''), w.created_at, w.modified_at, r.body, w.times_seen, r.findings
-		FROM winding w JOIN winding_revision r ON r.winding_id = w.id AND r.revision = w.revision
-		LEFT JOIN institute i ON i.id = w.institute_id
-		LEFT JOIN person a ON a.id = r.author_person_id LEFT JOIN person v ON v.id = r.vetter_person_id
-		ORDER BY w.slug`)
+	rows, err := tx.Query(ctx, windingRows+`ORDER BY h.slug`)
 	if err != nil {
 		return 0, err
 	}

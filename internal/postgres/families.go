@@ -28,7 +28,23 @@ type provenanceRow struct {
 	CreatedAt      time.Time
 	ModifiedAt     time.Time
 	Body           []byte
+	Hash           []byte
+	VettedAt       *time.Time
+	Answers        []byte
+	ReasonCode     string
+	OpenReports    int
+	Findings       []byte
 }
+
+// provenanceColumns are the columns of provenanceRow after the id and slug, for a revision r with its
+// head h, and provenanceJoins what they need besides those two.
+const (
+	provenanceColumns = `r.revision, r.state, coalesce(r.reason, ''), r.imported, r.demo, coalesce(i.slug, ''),
+	coalesce(a.pseudonym, ''), coalesce(v.pseudonym, ''), h.created_at, h.modified_at, r.body, r.content_hash, r.vetted_at, r.answers, coalesce(r.reason_code, ''),
+	(SELECT count(*) FROM problem_report o WHERE o.record_id = h.id AND o.answered_at IS NULL), r.findings`
+	provenanceJoins = ` LEFT JOIN institute i ON i.id = h.institute_id
+	LEFT JOIN person a ON a.id = r.author_person_id LEFT JOIN person v ON v.id = r.vetter_person_id `
+)
 
 // familyRow adds the stacks that joined by lines of their own.
 type familyRow struct {
@@ -36,9 +52,9 @@ type familyRow struct {
 	Added []byte
 }
 
-// addedCores is the column of familyRow.Added for a family f.
+// addedCores is the column of familyRow.Added for a family h.
 const addedCores = `(SELECT jsonb_agg(jsonb_build_object('id', a.core_id, 'stack_length_mm', a.stack_length_mm) ORDER BY a.stack_length_um, a.core_id)
-	FROM added_core a WHERE a.family_id = f.id AND a.revision = (SELECT max(n.revision) FROM added_core n WHERE n.core_id = a.core_id))`
+	FROM added_core a WHERE a.family_id = h.id AND a.revision = (SELECT max(n.revision) FROM added_core n WHERE n.core_id = a.core_id))`
 
 // provenance gives what a reader may see of it. The claim of the body about its institute stands
 // only where nobody here vouches for it; the status then says so.
@@ -51,7 +67,11 @@ func (r *provenanceRow) provenance(claimed catalog.Provenance) catalog.Provenanc
 	if r.Institute != "" {
 		p.Institute = r.Institute
 	}
-	p.Status = catalog.StatusOf(p.State, r.Demo, r.Imported, r.Author != "")
+	p.Status = catalog.StatusOf(p.State, r.Demo, r.Imported)
+	p.Hash, p.ReasonCode, p.OpenReports = catalog.Hash(r.Hash), r.ReasonCode, r.OpenReports
+	if r.VettedAt != nil {
+		p.VettedAt = r.VettedAt.UTC()
+	}
 	return p
 }
 
@@ -70,13 +90,12 @@ func (s *Store) Family(ctx context.Context, ref string) (catalog.Family, error) 
 	return family, noRow(err, "There is no stator family with this id.", "a stator family could not be read")
 }
 
-const familyByRef = `
-	SELECT f.id::text, f.slug, r.revision, r.state, coalesce(r.reason, ''), r.imported, r.demo, coalesce(i.slug, ''),
-	       coalesce(a.pseudonym, ''), coalesce(v.pseudonym, ''), f.created_at, f.modified_at, r.body, ` + addedCores + `
-	FROM family f JOIN family_revision r ON r.family_id = f.id AND r.revision = f.revision
-	LEFT JOIN institute i ON i.id = f.institute_id
-	LEFT JOIN person a ON a.id = r.author_person_id LEFT JOIN person v ON v.id = r.vetter_person_id
-	WHERE f.id = $1::uuid OR f.slug = $2`
+// familyRows selects rows of familyRow: the current revisions of families h.
+const familyRows = `
+	SELECT h.id::text, h.slug, ` + provenanceColumns + `, ` + addedCores + `
+	FROM family h JOIN family_revision r ON r.family_id = h.id AND r.revision = h.revision` + provenanceJoins
+
+const familyByRef = familyRows + `WHERE h.id = $1::uuid OR h.slug = $2`
 
 // splitRef tells a UUID from a slug; the other one is NULL, which equals nothing.
 func splitRef(ref string) (id, slug *string) {
@@ -92,6 +111,11 @@ func scanFamily(row pgx.CollectableRow) (catalog.Family, error) {
 	if err != nil {
 		return catalog.Family{}, err
 	}
+	return r.family()
+}
+
+// family joins the body with what the head and the revision know better.
+func (r *familyRow) family() (catalog.Family, error) {
 	var body bundle.Family
 	if err := jsonin.Decode(r.Body, &body, jsonin.Line); err != nil {
 		return catalog.Family{}, errs.Wrap(errs.KindInternal, "a stored family cannot be read: "+r.ID, err)
@@ -99,6 +123,13 @@ func scanFamily(row pgx.CollectableRow) (catalog.Family, error) {
 	family := body.ToDomain()
 	family.ID, family.Slug = r.ID, r.Slug
 	family.Provenance = r.provenance(family.Provenance)
+	var err error
+	if family.Findings, err = readFindings(r.Findings); err != nil {
+		return family, err
+	}
+	if family.Answers, err = readAnswers(r.Answers); err != nil {
+		return family, err
+	}
 	family.Cores, err = joinCores(family.Cores, r.Added)
 	return family, err
 }
@@ -165,6 +196,7 @@ func (s *Store) Families(ctx context.Context, filter catalog.FamilyFilter, page 
 	for _, d := range catalog.Dimensions() {
 		args = append(args, windows[d].low, windows[d].high)
 	}
+	args = append(args, nullText(string(filter.State)), nullText(filter.Institute))
 	var found []catalog.Family
 	err = s.read(ctx, func(ctx context.Context, conn *pgxpool.Conn) error {
 		rows, err := conn.Query(ctx, familyList, args...)
@@ -182,28 +214,23 @@ func (s *Store) Families(ctx context.Context, filter catalog.FamilyFilter, page 
 
 // familyList is planned anew for each call, with the values known, so that an absent condition
 // ($n = 0) is gone before a plan is chosen.
-const familyList = `
-	SELECT f.id::text, f.slug, r.revision, r.state, coalesce(r.reason, ''), r.imported, r.demo, coalesce(i.slug, ''),
-	       coalesce(a.pseudonym, ''), coalesce(v.pseudonym, ''), f.created_at, f.modified_at, r.body, ` + addedCores + `
-	FROM family f JOIN family_revision r ON r.family_id = f.id AND r.revision = f.revision
-	LEFT JOIN institute i ON i.id = f.institute_id
-	LEFT JOIN person a ON a.id = r.author_person_id LEFT JOIN person v ON v.id = r.vetter_person_id
-	LEFT JOIN LATERAL (SELECT true AS found FROM winding w WHERE w.family_id = f.id AND w.poles = $7 AND w.state = 'published' LIMIT 1) p ON $7 <> 0
-	WHERE f.state = 'published' AND ($1 = '' OR f.slug > $1)
+const familyList = familyRows + `
+	LEFT JOIN LATERAL (SELECT true AS found FROM winding w WHERE w.family_id = h.id AND w.poles = $7 AND w.state = 'published' LIMIT 1) p ON $7 <> 0
+	WHERE h.state = coalesce($22, 'published') AND ($23::text IS NULL OR i.slug = $23) AND ($1 = '' OR h.slug > $1)
 	  AND ($3 = 0 OR r.phases = $3) AND ($4 = '' OR r.rotor_position = $4) AND ($5 = 0 OR r.slots = $5) AND ($6 = '' OR r.application = $6)
 	  AND ($7 = 0 OR p.found)
 	  AND ($8 = 0 OR r.gap_diameter_um >= $8) AND ($9 = 0 OR r.gap_diameter_um <= $9)
 	  AND ($10 = 0 OR r.back_diameter_um >= $10) AND ($11 = 0 OR r.back_diameter_um <= $11)
 	  AND (($12 = 0 AND $13 = 0)
-	       OR EXISTS (SELECT FROM family_core c WHERE c.family_id = f.id AND c.revision = f.revision
+	       OR EXISTS (SELECT FROM family_core c WHERE c.family_id = h.id AND c.revision = h.revision
 	           AND ($12 = 0 OR c.stack_length_um >= $12) AND ($13 = 0 OR c.stack_length_um <= $13))
-	       OR EXISTS (SELECT FROM added_core c WHERE c.family_id = f.id
+	       OR EXISTS (SELECT FROM added_core c WHERE c.family_id = h.id
 	           AND ($12 = 0 OR c.stack_length_um >= $12) AND ($13 = 0 OR c.stack_length_um <= $13)))
 	  AND ($14 = 0 OR r.tooth_width_um >= $14) AND ($15 = 0 OR r.tooth_width_um <= $15)
 	  AND ($16 = 0 OR r.slot_depth_um >= $16) AND ($17 = 0 OR r.slot_depth_um <= $17)
 	  AND ($18 = 0 OR r.slot_opening_um >= $18) AND ($19 = 0 OR r.slot_opening_um <= $19)
 	  AND ($20 = 0 OR r.back_iron_um >= $20) AND ($21 = 0 OR r.back_iron_um <= $21)
-	ORDER BY f.slug LIMIT $2`
+	ORDER BY h.slug LIMIT $2`
 
 // pageSize is the number of items that a request means.
 func pageSize(page catalog.PageRequest) int {

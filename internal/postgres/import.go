@@ -280,3 +280,15 @@ func readFindings(stored []byte) ([]errs.Finding, error) {
 	}
 	return bundle.FindingsToDomain(list), nil
 }
+
+// readAnswers reads a stored checklist.
+func readAnswers(stored []byte) ([]catalog.Answer, error) {
+	if len(stored) <= len("[]") {
+		return nil, nil
+	}
+	var list []bundle.Answer
+	if err := unmarshal(stored, &list); err != nil {
+		return nil, err
+	}
+	return bundle.AnswersToDomain(list), nil
+}

@@ -98,7 +98,7 @@ func fillBuilder(ctx context.Context, tx pgx.Tx, builder *match.Builder) error {
 		return err
 	}
 	rows, err = tx.Query(ctx, `
-		SELECT w.id::text, coalesce(w.core_id::text, ''), coalesce(w.family_id::text, ''), r.demo, r.imported, r.author_person_id IS NOT NULL, w.times_seen, r.body
+		SELECT w.id::text, coalesce(w.core_id::text, ''), coalesce(w.family_id::text, ''), r.demo, r.imported, w.times_seen, r.body
 		FROM winding w JOIN winding_revision r ON r.winding_id = w.id AND r.revision = w.revision
 		LEFT JOIN family f ON f.id = w.family_id
 		WHERE w.state = 'published' AND (f.id IS NULL OR f.state = 'published') ORDER BY w.id`)
@@ -106,9 +106,9 @@ func fillBuilder(ctx context.Context, tx pgx.Tx, builder *match.Builder) error {
 		return err
 	}
 	var e match.RecordEntry
-	var demo, imported, proved bool
-	_, err = pgx.ForEachRow(rows, []any{&e.ID, &e.CoreID, &e.FamilyID, &demo, &imported, &proved, &e.TimesSeen, &stored}, func() error {
-		e.Status = string(catalog.StatusOf(catalog.Published, demo, imported, proved))
+	var demo, imported bool
+	_, err = pgx.ForEachRow(rows, []any{&e.ID, &e.CoreID, &e.FamilyID, &demo, &imported, &e.TimesSeen, &stored}, func() error {
+		e.Status = string(catalog.StatusOf(catalog.Published, demo, imported))
 		if err := readRecord(&e, stored); err != nil {
 			return err
 		}
@@ -121,8 +121,8 @@ func fillBuilder(ctx context.Context, tx pgx.Tx, builder *match.Builder) error {
 // addStacks gives the builder the stacks that joined a family by lines of their own.
 func addStacks(ctx context.Context, tx pgx.Tx, builder *match.Builder) error {
 	rows, err := tx.Query(ctx, `
-		SELECT f.id::text, `+addedCores+` FROM family f
-		WHERE f.state = 'published' AND EXISTS (SELECT FROM added_core x WHERE x.family_id = f.id) ORDER BY f.id`)
+		SELECT h.id::text, `+addedCores+` FROM family h
+		WHERE h.state = 'published' AND EXISTS (SELECT FROM added_core x WHERE x.family_id = h.id) ORDER BY h.id`)
 	if err != nil {
 		return err
 	}

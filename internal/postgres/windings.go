@@ -16,7 +16,6 @@ import (
 type windingRow struct {
 	provenanceRow
 	TimesSeen int
-	Findings  []byte
 }
 
 // Winding gives a winding record by UUID or slug, a withdrawn one too.
@@ -34,13 +33,12 @@ func (s *Store) Winding(ctx context.Context, ref string) (catalog.Winding, error
 	return found, noRow(err, "There is no winding record with this id.", "a winding record could not be read")
 }
 
-const windingByRef = `
-	SELECT w.id::text, w.slug, r.revision, r.state, coalesce(r.reason, ''), r.imported, r.demo, coalesce(i.slug, ''),
-	       coalesce(a.pseudonym, ''), coalesce(v.pseudonym, ''), w.created_at, w.modified_at, r.body, w.times_seen, r.findings
-	FROM winding w JOIN winding_revision r ON r.winding_id = w.id AND r.revision = w.revision
-	LEFT JOIN institute i ON i.id = w.institute_id
-	LEFT JOIN person a ON a.id = r.author_person_id LEFT JOIN person v ON v.id = r.vetter_person_id
-	WHERE w.id = $1::uuid OR w.slug = $2`
+// windingRows selects rows of windingRow: the current revisions of winding records h.
+const windingRows = `
+	SELECT h.id::text, h.slug, ` + provenanceColumns + `, h.times_seen
+	FROM winding h JOIN winding_revision r ON r.winding_id = h.id AND r.revision = h.revision` + provenanceJoins
+
+const windingByRef = windingRows + `WHERE h.id = $1::uuid OR h.slug = $2`
 
 // scanWinding turns a row with the columns of windingRow into a winding.
 func scanWinding(row pgx.CollectableRow) (catalog.Winding, error) {
@@ -61,19 +59,23 @@ func (r *windingRow) winding() (catalog.Winding, error) {
 	w.ID, w.Slug, w.TimesSeen = r.ID, r.Slug, r.TimesSeen
 	w.Provenance = r.provenance(w.Provenance)
 	var err error
-	w.Findings, err = readFindings(r.Findings)
+	if w.Findings, err = readFindings(r.Findings); err != nil {
+		return w, err
+	}
+	w.Answers, err = readAnswers(r.Answers)
 	return w, err
 }
 
 // Windings lists published winding records by slug.
 func (s *Store) Windings(ctx context.Context, filter catalog.WindingFilter, page catalog.PageRequest) (catalog.Page[catalog.Winding], error) {
-	if filter.FamilyID != "" && !jsonin.IsUUID(filter.FamilyID) {
-		return catalog.Page[catalog.Winding]{}, errs.New(errs.KindNotFound, "There is no stator family with this id.")
-	}
 	size := pageSize(page)
+	var id, slug *string
+	if filter.Family != "" {
+		id, slug = splitRef(filter.Family)
+	}
 	var found []catalog.Winding
 	err := s.read(ctx, func(ctx context.Context, conn *pgxpool.Conn) error {
-		rows, err := conn.Query(ctx, windingList, page.After, size+1, nullText(filter.FamilyID), filter.Poles)
+		rows, err := conn.Query(ctx, windingList, page.After, size+1, id, slug, filter.Poles, nullText(string(filter.State)), nullText(filter.Institute))
 		if err != nil {
 			return err
 		}
@@ -86,12 +88,8 @@ func (s *Store) Windings(ctx context.Context, filter catalog.WindingFilter, page
 	return cut(found, size, func(w catalog.Winding) string { return w.Slug }), nil
 }
 
-const windingList = `
-	SELECT w.id::text, w.slug, r.revision, r.state, coalesce(r.reason, ''), r.imported, r.demo, coalesce(i.slug, ''),
-	       coalesce(a.pseudonym, ''), coalesce(v.pseudonym, ''), w.created_at, w.modified_at, r.body, w.times_seen, r.findings
-	FROM winding w JOIN winding_revision r ON r.winding_id = w.id AND r.revision = w.revision
-	LEFT JOIN institute i ON i.id = w.institute_id
-	LEFT JOIN person a ON a.id = r.author_person_id LEFT JOIN person v ON v.id = r.vetter_person_id
-	WHERE w.state = 'published' AND ($1 = '' OR w.slug > $1)
-	  AND ($3::uuid IS NULL OR w.family_id = $3) AND ($4 = 0 OR w.poles = $4)
-	ORDER BY w.slug LIMIT $2`
+const windingList = windingRows + `
+	WHERE h.state = coalesce($6, 'published') AND ($1 = '' OR h.slug > $1)
+	  AND ($3::uuid IS NULL AND $4::text IS NULL OR h.family_id = coalesce($3, (SELECT f.id FROM family f WHERE f.slug = $4)))
+	  AND ($5 = 0 OR h.poles = $5) AND ($7::text IS NULL OR i.slug = $7)
+	ORDER BY h.slug LIMIT $2`
