@@ -65,7 +65,7 @@ func (s *Store) Institute(ctx context.Context, slug string) (catalog.Institute, 
 }
 
 // AddInstitute makes an institute of this server with the public half of its first signing key.
-func (s *Store) AddInstitute(ctx context.Context, act Act, i catalog.Institute, verifier string) (catalog.Signatory, error) {
+func (s *Store) AddInstitute(ctx context.Context, act catalog.Act, i catalog.Institute, verifier string) (catalog.Signatory, error) {
 	var made catalog.Signatory
 	err := s.change(ctx, act, func(ctx context.Context, t *acting) error {
 		id, err := insertInstitute(ctx, t, i, true)
@@ -100,7 +100,7 @@ func insertInstitute(ctx context.Context, t *acting, i catalog.Institute, own bo
 }
 
 // AddPerson makes a person of an institute of this server. Only the pseudonym is stored.
-func (s *Store) AddPerson(ctx context.Context, act Act, institute, pseudonym string) error {
+func (s *Store) AddPerson(ctx context.Context, act catalog.Act, institute, pseudonym string) error {
 	if !jsonin.IsSlug(pseudonym) {
 		return errs.New(errs.KindImpossible, "A person is named by a pseudonym, a slug: letters a-z, digits and single hyphens, 3 to 100 characters.")
 	}

@@ -9,7 +9,6 @@ import (
 	"statorbook/internal/bundle"
 	"statorbook/internal/catalog"
 	"statorbook/internal/errs"
-	"statorbook/internal/postgres"
 )
 
 func TestInstitutes(t *testing.T) {
@@ -26,13 +25,13 @@ func TestInstitutes(t *testing.T) {
 	_, err = s.Signatory(t.Context(), "demo-no-school")
 	require.Equal(t, errs.KindNotFound, errs.KindOf(err))
 
-	_, err = s.AddInstitute(t.Context(), postgres.Act{}, catalog.Institute{Slug: testSchool, Title: "again"}, verifierOf(t, testSchool, 2))
+	_, err = s.AddInstitute(t.Context(), catalog.Act{}, catalog.Institute{Slug: testSchool, Title: "again"}, verifierOf(t, testSchool, 2))
 	require.Equal(t, errs.KindConflict, errs.KindOf(err))
 	for _, slug := range []string{"", "ab", "Demo", "demo school", "demo--school", "00000000-0000-4000-8000-000000000000x", strings.Repeat("a", 101)} {
-		_, err = s.AddInstitute(t.Context(), postgres.Act{}, catalog.Institute{Slug: slug, Title: "t"}, verifierOf(t, testSchool, 2))
+		_, err = s.AddInstitute(t.Context(), catalog.Act{}, catalog.Institute{Slug: slug, Title: "t"}, verifierOf(t, testSchool, 2))
 		require.Error(t, err, slug)
 	}
-	_, err = s.AddInstitute(t.Context(), postgres.Act{}, catalog.Institute{Slug: "demo-other", Title: ""}, verifierOf(t, "demo-other", 2))
+	_, err = s.AddInstitute(t.Context(), catalog.Act{}, catalog.Institute{Slug: "demo-other", Title: ""}, verifierOf(t, "demo-other", 2))
 	require.Equal(t, errs.KindImpossible, errs.KindOf(err), "a title is needed")
 	_, err = s.Signatory(t.Context(), "demo-other")
 	require.Equal(t, errs.KindNotFound, errs.KindOf(err), "nothing of a failed act stays")
@@ -40,16 +39,16 @@ func TestInstitutes(t *testing.T) {
 	people, err := s.People(t.Context(), testSchool)
 	require.NoError(t, err)
 	require.Equal(t, []string{"demo-p1", "demo-p2"}, people)
-	require.Equal(t, errs.KindConflict, errs.KindOf(s.AddPerson(t.Context(), postgres.Act{}, testSchool, "demo-p1")))
-	require.Equal(t, errs.KindNotFound, errs.KindOf(s.AddPerson(t.Context(), postgres.Act{}, "demo-no-school", "demo-p1")))
-	require.Equal(t, errs.KindImpossible, errs.KindOf(s.AddPerson(t.Context(), postgres.Act{}, testSchool, "A Name")))
+	require.Equal(t, errs.KindConflict, errs.KindOf(s.AddPerson(t.Context(), catalog.Act{}, testSchool, "demo-p1")))
+	require.Equal(t, errs.KindNotFound, errs.KindOf(s.AddPerson(t.Context(), catalog.Act{}, "demo-no-school", "demo-p1")))
+	require.Equal(t, errs.KindImpossible, errs.KindOf(s.AddPerson(t.Context(), catalog.Act{}, testSchool, "A Name")))
 }
 
 func TestInstitutePages(t *testing.T) {
 	t.Parallel()
 	s := openKeySchool(t)
 	for _, slug := range []string{"demo-a", "demo-z"} {
-		_, err := s.AddInstitute(t.Context(), postgres.Act{}, catalog.Institute{Slug: slug, Title: slug}, verifierOf(t, slug, 1))
+		_, err := s.AddInstitute(t.Context(), catalog.Act{}, catalog.Institute{Slug: slug, Title: slug}, verifierOf(t, slug, 1))
 		require.NoError(t, err)
 	}
 	var slugs []string
@@ -70,7 +69,7 @@ func TestSigningKeys(t *testing.T) {
 	t.Parallel()
 	s := openKeySchool(t)
 	first, second := verifierOf(t, testSchool, 1), verifierOf(t, testSchool, 2)
-	require.NoError(t, s.RotateSigningKey(t.Context(), postgres.Act{}, testSchool, second))
+	require.NoError(t, s.RotateSigningKey(t.Context(), catalog.Act{}, testSchool, second))
 	got, err := s.Signatory(t.Context(), testSchool)
 	require.NoError(t, err)
 	require.Len(t, got.Keys, 2)
@@ -83,33 +82,33 @@ func TestSigningKeys(t *testing.T) {
 	require.Equal(t, []string{first, second}, all)
 
 	for name, verifier := range map[string]string{"retired": first, "in use": second} {
-		require.Equal(t, errs.KindConflict, errs.KindOf(s.RotateSigningKey(t.Context(), postgres.Act{}, testSchool, verifier)), name)
+		require.Equal(t, errs.KindConflict, errs.KindOf(s.RotateSigningKey(t.Context(), catalog.Act{}, testSchool, verifier)), name)
 	}
 	got, err = s.Signatory(t.Context(), testSchool)
 	require.NoError(t, err)
 	require.Zero(t, got.Keys[0].RetiredAt, "a rotation that fails retires nothing")
 
-	_, err = s.RetireSigningKey(t.Context(), postgres.Act{}, testSchool)
+	_, err = s.RetireSigningKey(t.Context(), catalog.Act{}, testSchool)
 	require.NoError(t, err)
-	_, err = s.RetireSigningKey(t.Context(), postgres.Act{}, testSchool)
+	_, err = s.RetireSigningKey(t.Context(), catalog.Act{}, testSchool)
 	require.Equal(t, errs.KindConflict, errs.KindOf(err))
-	require.NoError(t, s.RotateSigningKey(t.Context(), postgres.Act{}, testSchool, verifierOf(t, testSchool, 3)), "without one in use, too")
+	require.NoError(t, s.RotateSigningKey(t.Context(), catalog.Act{}, testSchool, verifierOf(t, testSchool, 3)), "without one in use, too")
 }
 
 func TestPinning(t *testing.T) {
 	t.Parallel()
 	s := openKeySchool(t)
 	far := catalog.Institute{Slug: "demo-far-school", Title: "Demo far school"}
-	pin := func(act postgres.Act, i catalog.Institute, verifier string) error {
+	pin := func(act catalog.Act, i catalog.Institute, verifier string) error {
 		_, err := s.PinSigningKey(t.Context(), act, i, verifier, emptyReply)
 		return err
 	}
-	steward := postgres.Act{Actor: catalog.Actor{Institute: testSchool, Person: "demo-p1", Scopes: []catalog.Scope{catalog.ScopeSteward}}, KeyID: "k00000000001"}
+	steward := catalog.Act{Actor: catalog.Actor{Institute: testSchool, Person: "demo-p1", Scopes: []catalog.Scope{catalog.ScopeSteward}}, KeyID: "k00000000001"}
 	others := steward
 	others.Actor.Scopes = []catalog.Scope{catalog.ScopeContribute, catalog.ScopeVet, catalog.ScopePublish}
 	first := verifierOf(t, far.Slug, 1)
 	require.Equal(t, errs.KindForbidden, errs.KindOf(pin(others, far, first)))
-	require.Equal(t, errs.KindUnauthenticated, errs.KindOf(pin(postgres.Act{KeyID: "k00000000001"}, far, first)))
+	require.Equal(t, errs.KindUnauthenticated, errs.KindOf(pin(catalog.Act{KeyID: "k00000000001"}, far, first)))
 	require.NoError(t, pin(steward, far, first))
 	got, err := s.Signatory(t.Context(), far.Slug)
 	require.NoError(t, err)

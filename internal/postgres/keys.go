@@ -107,7 +107,7 @@ type NewKey struct {
 }
 
 // IssueKey makes a key for a person of an institute of this server. A person has at most two live keys.
-func (s *Store) IssueKey(ctx context.Context, act Act, institute, person string, scopes []catalog.Scope, n NewKey) (catalog.Key, error) {
+func (s *Store) IssueKey(ctx context.Context, act catalog.Act, institute, person string, scopes []catalog.Scope, n NewKey) (catalog.Key, error) {
 	var k catalog.Key
 	err := s.change(ctx, act, func(ctx context.Context, t *acting) error {
 		owner, err := keyOwner(ctx, t, institute, person)
@@ -124,7 +124,7 @@ func (s *Store) IssueKey(ctx context.Context, act Act, institute, person string,
 
 // RotateKey makes a second key with the person and the scopes of a live one. The old one stays good
 // until it is revoked, so that nothing fails while the new one is put in its place.
-func (s *Store) RotateKey(ctx context.Context, act Act, id string, n NewKey) (catalog.Key, error) {
+func (s *Store) RotateKey(ctx context.Context, act catalog.Act, id string, n NewKey) (catalog.Key, error) {
 	var k catalog.Key
 	err := s.change(ctx, act, func(ctx context.Context, t *acting) error {
 		old, err := keyByID(ctx, t, id)
@@ -147,7 +147,7 @@ func (s *Store) RotateKey(ctx context.Context, act Act, id string, n NewKey) (ca
 }
 
 // RevokeKey ends a key at once. A key that ended before stays as it is.
-func (s *Store) RevokeKey(ctx context.Context, act Act, id string, now time.Time) (catalog.Key, error) {
+func (s *Store) RevokeKey(ctx context.Context, act catalog.Act, id string, now time.Time) (catalog.Key, error) {
 	var k catalog.Key
 	err := s.change(ctx, act, func(ctx context.Context, t *acting) error {
 		tag, err := t.Exec(ctx, `UPDATE api_key SET revoked_at = $2 WHERE id = $1 AND revoked_at IS NULL`, id, now)

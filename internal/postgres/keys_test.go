@@ -34,10 +34,10 @@ func openKeySchool(t testing.TB) *keySchool {
 	t.Helper()
 	owner, app := pgtest.NewURLs(t)
 	s := &keySchool{Store: open(t, app), owner: owner, app: app}
-	_, err := s.AddInstitute(t.Context(), postgres.Act{}, catalog.Institute{Slug: testSchool, Title: "Demo key school", Demo: true}, verifierOf(t, testSchool, 1))
+	_, err := s.AddInstitute(t.Context(), catalog.Act{}, catalog.Institute{Slug: testSchool, Title: "Demo key school", Demo: true}, verifierOf(t, testSchool, 1))
 	require.NoError(t, err)
 	for _, person := range []string{"demo-p1", "demo-p2"} {
-		require.NoError(t, s.AddPerson(t.Context(), postgres.Act{}, testSchool, person))
+		require.NoError(t, s.AddPerson(t.Context(), catalog.Act{}, testSchool, person))
 	}
 	return s
 }
@@ -64,7 +64,7 @@ func TestKeyLife(t *testing.T) {
 	s := openKeySchool(t)
 	now := time.Now().UTC().Truncate(time.Second)
 	n, hash := s.fresh(now, 30)
-	made, err := s.IssueKey(t.Context(), postgres.Act{}, testSchool, "demo-p1", []catalog.Scope{catalog.ScopeContribute, catalog.ScopeVet}, n)
+	made, err := s.IssueKey(t.Context(), catalog.Act{}, testSchool, "demo-p1", []catalog.Scope{catalog.ScopeContribute, catalog.ScopeVet}, n)
 	require.NoError(t, err)
 	require.Equal(t, now.AddDate(0, 0, 30), made.ExpiresAt)
 	want := catalog.Actor{Institute: testSchool, Person: "demo-p1", Scopes: []catalog.Scope{catalog.ScopeContribute, catalog.ScopeVet}}
@@ -83,7 +83,7 @@ func TestKeyLife(t *testing.T) {
 	_, refusals["wrong"] = s.Authenticate(t.Context(), n.ID, wrong, now)
 	_, refusals["no secret"] = s.Authenticate(t.Context(), "zzzzzzzzzzzz", [32]byte{}, now)
 	_, refusals["expired"] = s.Authenticate(t.Context(), n.ID, hash, made.ExpiresAt)
-	ended, err := s.RevokeKey(t.Context(), postgres.Act{}, n.ID, now)
+	ended, err := s.RevokeKey(t.Context(), catalog.Act{}, n.ID, now)
 	require.NoError(t, err)
 	require.Equal(t, now, ended.RevokedAt)
 	_, refusals["revoked"] = s.Authenticate(t.Context(), n.ID, hash, now)
@@ -92,10 +92,10 @@ func TestKeyLife(t *testing.T) {
 		require.Equal(t, refusals["unknown"].Error(), err.Error(), name)
 	}
 
-	again, err := s.RevokeKey(t.Context(), postgres.Act{}, n.ID, now.Add(time.Hour))
+	again, err := s.RevokeKey(t.Context(), catalog.Act{}, n.ID, now.Add(time.Hour))
 	require.NoError(t, err)
 	require.Equal(t, ended.RevokedAt, again.RevokedAt, "an ended key stays as it is")
-	_, err = s.RevokeKey(t.Context(), postgres.Act{}, "zzzzzzzzzzzz", now)
+	_, err = s.RevokeKey(t.Context(), catalog.Act{}, "zzzzzzzzzzzz", now)
 	require.Equal(t, errs.KindNotFound, errs.KindOf(err))
 }
 
@@ -105,7 +105,7 @@ func TestLastUse(t *testing.T) {
 	s := openKeySchool(t)
 	now := time.Date(2026, 11, 25, 9, 0, 20, 0, time.UTC)
 	n, hash := s.fresh(now, 30)
-	_, err := s.IssueKey(t.Context(), postgres.Act{}, testSchool, "demo-p1", allScopes, n)
+	_, err := s.IssueKey(t.Context(), catalog.Act{}, testSchool, "demo-p1", allScopes, n)
 	require.NoError(t, err)
 	last := func() time.Time {
 		list, err := s.Keys(t.Context(), testSchool)
@@ -135,7 +135,7 @@ func TestTwoPlaces(t *testing.T) {
 	now := time.Now()
 	issue := func(now time.Time, days int) (catalog.Key, error) {
 		n, _ := s.fresh(now, days)
-		return s.IssueKey(t.Context(), postgres.Act{}, testSchool, "demo-p1", allScopes, n)
+		return s.IssueKey(t.Context(), catalog.Act{}, testSchool, "demo-p1", allScopes, n)
 	}
 	short, err := issue(now, 1)
 	require.NoError(t, err)
@@ -145,10 +145,10 @@ func TestTwoPlaces(t *testing.T) {
 	require.Equal(t, errs.KindConflict, errs.KindOf(err), "%v", err)
 	require.ErrorContains(t, err, "two live keys")
 	n, _ := s.fresh(now, 1)
-	_, err = s.RotateKey(t.Context(), postgres.Act{}, long.ID, n)
+	_, err = s.RotateKey(t.Context(), catalog.Act{}, long.ID, n)
 	require.ErrorContains(t, err, "two live keys")
 	n, _ = s.fresh(now, 1)
-	_, err = s.IssueKey(t.Context(), postgres.Act{}, testSchool, "demo-p2", allScopes, n)
+	_, err = s.IssueKey(t.Context(), catalog.Act{}, testSchool, "demo-p2", allScopes, n)
 	require.NoError(t, err, "another person has places of his own")
 
 	later := short.ExpiresAt.Add(time.Second)
@@ -161,7 +161,7 @@ func TestTwoPlaces(t *testing.T) {
 	i := slices.IndexFunc(list, func(k catalog.Key) bool { return k.ID == short.ID })
 	require.True(t, list[i].Expired(later), "it is told as expired, not as revoked")
 	n, _ = s.fresh(later, 1)
-	_, err = s.RotateKey(t.Context(), postgres.Act{}, short.ID, n)
+	_, err = s.RotateKey(t.Context(), catalog.Act{}, short.ID, n)
 	require.Equal(t, errs.KindConflict, errs.KindOf(err))
 	require.ErrorContains(t, err, "revoked or expired")
 }
@@ -176,7 +176,7 @@ func TestPlacesRace(t *testing.T) {
 	for range 20 {
 		group.Go(func() {
 			n, _ := s.fresh(now, 1)
-			_, err := s.IssueKey(t.Context(), postgres.Act{}, testSchool, "demo-p1", allScopes, n)
+			_, err := s.IssueKey(t.Context(), catalog.Act{}, testSchool, "demo-p1", allScopes, n)
 			switch errs.KindOf(err) {
 			case errs.KindConflict:
 				refused.Add(1)
@@ -195,7 +195,7 @@ func TestKeysThatCannotBe(t *testing.T) {
 	t.Parallel()
 	s := openKeySchool(t)
 	now := time.Now()
-	_, err := s.PinSigningKey(t.Context(), postgres.Act{}, catalog.Institute{Slug: "demo-far-school", Title: "Far"}, verifierOf(t, "demo-far-school", 1), emptyReply)
+	_, err := s.PinSigningKey(t.Context(), catalog.Act{}, catalog.Institute{Slug: "demo-far-school", Title: "Far"}, verifierOf(t, "demo-far-school", 1), emptyReply)
 	require.NoError(t, err)
 	contribute := []catalog.Scope{catalog.ScopeContribute}
 	cases := map[string]struct {
@@ -216,7 +216,7 @@ func TestKeysThatCannotBe(t *testing.T) {
 	}
 	for name, c := range cases {
 		n, _ := s.fresh(now, c.days)
-		_, err := s.IssueKey(t.Context(), postgres.Act{}, c.institute, c.person, c.scopes, n)
+		_, err := s.IssueKey(t.Context(), catalog.Act{}, c.institute, c.person, c.scopes, n)
 		require.Equal(t, c.kind, errs.KindOf(err), "%s: %v", name, err)
 		require.ErrorContains(t, err, c.says, name)
 	}
@@ -233,7 +233,7 @@ func TestNoSecretAtRest(t *testing.T) {
 	now := time.Now()
 	const secret = "Qm90aCBoYWx2ZXMgb2YgYSBrZXkgYXJlIG5vdCBoZXJl" // 43 characters, as shown to its owner
 	n := postgres.NewKey{ID: "k00000000abc", SecretHash: sha256.Sum256([]byte(secret)), Days: 1, Now: now}
-	_, err := s.IssueKey(t.Context(), postgres.Act{}, testSchool, "demo-p1", allScopes, n)
+	_, err := s.IssueKey(t.Context(), catalog.Act{}, testSchool, "demo-p1", allScopes, n)
 	require.NoError(t, err)
 	_, err = s.Authenticate(t.Context(), n.ID, n.SecretHash, now)
 	require.NoError(t, err)
@@ -280,7 +280,7 @@ func TestRotateUnderLoad(t *testing.T) {
 	}
 	var current atomic.Pointer[known]
 	n, hash := s.fresh(time.Now(), 30)
-	_, err := s.IssueKey(t.Context(), postgres.Act{}, testSchool, "demo-p1", allScopes, n)
+	_, err := s.IssueKey(t.Context(), catalog.Act{}, testSchool, "demo-p1", allScopes, n)
 	require.NoError(t, err)
 	current.Store(&known{n.ID, hash})
 
@@ -312,12 +312,12 @@ func TestRotateUnderLoad(t *testing.T) {
 	for range 10 {
 		old := current.Load()
 		n, hash := s.fresh(time.Now(), 30)
-		_, err := s.RotateKey(t.Context(), postgres.Act{}, old.id, n)
+		_, err := s.RotateKey(t.Context(), catalog.Act{}, old.id, n)
 		require.NoError(t, err)
 		inFlight.Lock()
 		current.Store(&known{n.ID, hash})
 		inFlight.Unlock()
-		_, err = s.RevokeKey(t.Context(), postgres.Act{}, old.id, time.Now())
+		_, err = s.RevokeKey(t.Context(), catalog.Act{}, old.id, time.Now())
 		require.NoError(t, err)
 		_, err = s.Authenticate(t.Context(), old.id, old.hash, time.Now())
 		require.Equal(t, errs.KindUnauthenticated, errs.KindOf(err), "revoked: no grace")
@@ -333,7 +333,7 @@ func TestKeyAudit(t *testing.T) {
 	t.Parallel()
 	s := openKeySchool(t)
 	now := time.Now()
-	steward := postgres.Act{Actor: catalog.Actor{Institute: testSchool, Person: "demo-p2", Scopes: allScopes}, KeyID: "k00000000999", RequestID: "req-1"}
+	steward := catalog.Act{Actor: catalog.Actor{Institute: testSchool, Person: "demo-p2", Scopes: allScopes}, KeyID: "k00000000999", RequestID: "req-1"}
 	n, _ := s.fresh(now, 1)
 	require.Equal(t, []string{"institute_add", "signing_key_add", "person_add", "person_add"}, actions(t, s.owner))
 
@@ -374,6 +374,6 @@ func actions(t testing.TB, url string) []string {
 	return list
 }
 
-func emptyReply(catalog.Signatory) (postgres.Reply, error) {
-	return postgres.Reply{Status: 200, Body: []byte("{}")}, nil
+func emptyReply(catalog.Signatory) (catalog.Reply, error) {
+	return catalog.Reply{Status: 200, Body: []byte("{}")}, nil
 }

@@ -40,7 +40,7 @@ func (s *Store) Publish(ctx context.Context, a catalog.Act, d catalog.DraftRef, 
 			return catalog.Reply{}, err
 		}
 		if err := t.note(ctx, noted{action: string(catalog.ActPublish), kind: d.Kind, id: row.ID, revision: p.next.Revision,
-			from: catalog.Vetted, to: catalog.Published, reasonCode: rowhy.Code}); err != nil {
+			from: catalog.Vetted, to: catalog.Published, reasonCode: row.ReasonCode}); err != nil {
 			return catalog.Reply{}, err
 		}
 		return t.renderPublished(ctx, d.Kind, row.ID, render)

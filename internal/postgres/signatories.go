@@ -13,8 +13,8 @@ import (
 )
 
 // change is act for what answers nobody over HTTP.
-func (s *Store) change(ctx context.Context, a Act, f func(context.Context, *acting) error) error {
-	_, err := s.act(ctx, a, func(ctx context.Context, t *acting) (Reply, error) { return Reply{}, f(ctx, t) })
+func (s *Store) change(ctx context.Context, a catalog.Act, f func(context.Context, *acting) error) error {
+	_, err := s.act(ctx, a, func(ctx context.Context, t *acting) (catalog.Reply, error) { return catalog.Reply{}, f(ctx, t) })
 	return err
 }
 
@@ -33,7 +33,7 @@ func (t *acting) noteAbout(ctx context.Context, action, kind, id string, detail 
 
 // RotateSigningKey retires the key in use of an institute of this server, if it has one, and puts a new
 // one in its place. What the old one signed stays proved by it.
-func (s *Store) RotateSigningKey(ctx context.Context, act Act, institute, verifier string) error {
+func (s *Store) RotateSigningKey(ctx context.Context, act catalog.Act, institute, verifier string) error {
 	return s.change(ctx, act, func(ctx context.Context, t *acting) error {
 		id, err := ownInstitute(ctx, t, institute)
 		if err != nil {
@@ -48,7 +48,7 @@ func (s *Store) RotateSigningKey(ctx context.Context, act Act, institute, verifi
 
 // RetireSigningKey takes the key of an institute out of use, so that another may be put in its place or
 // pinned. What it signed stays proved by it.
-func (s *Store) RetireSigningKey(ctx context.Context, act Act, institute string) (string, error) {
+func (s *Store) RetireSigningKey(ctx context.Context, act catalog.Act, institute string) (string, error) {
 	var verifier string
 	err := s.change(ctx, act, func(ctx context.Context, t *acting) error {
 		i, err := signatory(ctx, t, institute)
@@ -67,30 +67,30 @@ func (s *Store) RetireSigningKey(ctx context.Context, act Act, institute string)
 // PinSigningKey accepts the signing key of a foreign institute. From then on what it signed is proved
 // here. A second key is refused until the first is retired. With render, the answer is kept for
 // repetitions of act.Once.
-func (s *Store) PinSigningKey(ctx context.Context, act Act, i catalog.Institute, verifier string, render func(catalog.Signatory) (Reply, error)) (Reply, error) {
-	return s.act(ctx, act, func(ctx context.Context, t *acting) (Reply, error) {
+func (s *Store) PinSigningKey(ctx context.Context, act catalog.Act, i catalog.Institute, verifier string, render func(catalog.Signatory) (catalog.Reply, error)) (catalog.Reply, error) {
+	return s.act(ctx, act, func(ctx context.Context, t *acting) (catalog.Reply, error) {
 		if act.KeyID != "" || !act.Actor.Anonymous() { // the operator at the command line has no key
 			if err := catalog.Permit(act.Actor, catalog.ActAcceptKey, catalog.Object{}); err != nil {
-				return Reply{}, err
+				return catalog.Reply{}, err
 			}
 		}
 		held, err := signatory(ctx, t, i.Slug)
 		switch {
 		case errs.KindOf(err) == errs.KindNotFound:
 			if held.ID, err = insertInstitute(ctx, t, i, false); err != nil {
-				return Reply{}, err
+				return catalog.Reply{}, err
 			}
 		case err != nil:
-			return Reply{}, err
+			return catalog.Reply{}, err
 		case held.Own:
-			return Reply{}, errs.New(errs.KindConflict, "The institute "+i.Slug+" is one of this server: its keys are made here, not pinned.")
+			return catalog.Reply{}, errs.New(errs.KindConflict, "The institute "+i.Slug+" is one of this server: its keys are made here, not pinned.")
 		}
 		if err := addSigningKey(ctx, t, held.ID, i.Slug, verifier, "signing_key_pin"); err != nil {
-			return Reply{}, err
+			return catalog.Reply{}, err
 		}
 		made, err := signatory(ctx, t, i.Slug)
 		if err != nil {
-			return Reply{}, err
+			return catalog.Reply{}, err
 		}
 		return render(made)
 	})

@@ -3,7 +3,6 @@ package postgres
 import (
 	"context"
 	"errors"
-	"time"
 
 	"github.com/jackc/pgx/v5"
 	"github.com/jackc/pgx/v5/pgxpool"
@@ -193,7 +192,7 @@ func scanRevision(kind catalog.Kind, row pgx.CollectableRow) (catalog.RevisionOf
 		}
 		f, err := r.family()
 		stands(&f.Provenance, r.Newest)
-		return catalog.RevisionOf{f, r.Statement, r.Change}, err
+		return catalog.RevisionOf{Record: f, Statement: r.Statement, Change: r.Change}, err
 	}
 	r, err := pgx.RowToStructByPos[struct {
 		windingRow
@@ -204,5 +203,5 @@ func scanRevision(kind catalog.Kind, row pgx.CollectableRow) (catalog.RevisionOf
 	}
 	w, err := r.winding()
 	stands(&w.Provenance, r.Newest)
-	return catalog.RevisionOf{w, r.Statement, r.Change}, err
+	return catalog.RevisionOf{Record: w, Statement: r.Statement, Change: r.Change}, err
 }
