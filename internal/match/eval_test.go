@@ -12,21 +12,6 @@ import (
 	"statorbook/internal/score"
 )
 
-// evaluate asks every query of a world.
-func evaluate(t testing.TB, w *world) score.Outcomes {
-	t.Helper()
-	out := make(score.Outcomes, len(w.queries))
-	for i := range w.queries {
-		q := w.queries[i].domain()
-		q.Limit = maxLimit // so that the log loss sees the truth wherever it stands
-		a, err := w.index.Match(q)
-		require.NoError(t, err, w.queries[i].ID)
-		said, truth := scored(&a), w.queries[i].truth()
-		out[i] = score.Judge(&said, &truth, swgLadder())
-	}
-	return out
-}
-
 // TestWorlds prints the whole table for the worlds in the folders that STATORBOOK_WORLD names,
 // separated by commas. It asserts nothing by itself: TestSampleWorld holds the floors.
 func TestWorlds(t *testing.T) {
@@ -38,7 +23,7 @@ func TestWorlds(t *testing.T) {
 		w := loadWorld(t, dir)
 		t.Logf("%s: %+v built in %v", dir, w.index.Stats(), time.Since(start))
 		start = time.Now()
-		r := score.Result{Outcomes: evaluate(t, &w)}
+		r := score.Result{Outcomes: judged(&w, answers(t, &w, w.index, nil), nil)}
 		t.Logf("%d queries, %v each", len(w.queries), time.Since(start)/time.Duration(len(w.queries)))
 		start = time.Now()
 		r.Slips = score.JudgeSlips(checked(&w, nil))
@@ -50,13 +35,14 @@ func TestWorlds(t *testing.T) {
 
 // sampleFloors are held on the sample world: those demanded of a world of 2,000 records, 1,500 queries
 // and 4,000 sheets, where this smaller sample allows it, and tighter ones where the sample is kind.
-// They are figures of one fixed world, so that no chance is in them; TestFaultsBreakFloors shows which
-// fault each of them sees.
+// They are figures of one fixed world, so that no chance is in them; the tests of faults show which
+// fault each of them sees. Figures from which the log loss was set: 0.239 as it is, 0.256 without
+// popularity.
 var sampleFloors = map[string]score.Band{
 	"core_top1": {Low: 96, High: 100}, "core_top3": {Low: 99, High: 100}, "record_top1": {Low: 90, High: 100}, "record_top3": {Low: 98, High: 100},
-	"log_loss": {High: 0.265}, "auc_core": {Low: 0.98, High: 1}, "auc_record": {Low: 0.975, High: 1},
+	"log_loss": {High: 0.25}, "auc_core": {Low: 0.98, High: 1}, "auc_record": {Low: 0.975, High: 1},
 	"ece_record": {High: 0.035}, "ece_core": {High: 0.035}, "ece_first": {High: 0.045},
-	"first_right": {Low: 75, High: 100}, "one_of_three": {Low: 91, High: 100}, "new_one_of_three": {Low: 72, High: 100}, "new_turns_p90": {High: 0.26},
+	"first_right": {Low: 76, High: 100}, "one_of_three": {Low: 91, High: 100}, "new_one_of_three": {Low: 72, High: 100}, "new_turns_p90": {High: 0.26},
 	"cover_turns": {Low: 93, High: 99}, "cover_area": {Low: 93, High: 99}, "cover_turns_unlikely": {Low: 85, High: 97}, "cover_area_unlikely": {Low: 87, High: 97},
 	"slips_1": {Low: 85, High: 100}, "slips_2": {Low: 87, High: 100},
 }
@@ -77,7 +63,7 @@ func broken(r *score.Result) []string {
 func TestSampleWorld(t *testing.T) {
 	t.Parallel()
 	w := sampleWorld()
-	r := score.Result{Outcomes: evaluate(t, w), Slips: score.JudgeSlips(checked(w, nil))}
+	r := score.Result{Outcomes: judged(w, sampleAnswers(), nil), Slips: score.JudgeSlips(sampleChecked())}
 	t.Logf("\n%s\n%s\n%s", score.Table([]score.Column{{Title: "ours", Result: &r}}, nil), score.KindsTable(r.Outcomes), score.SlipsTable(r.Slips))
 	require.Len(t, sampleFloors, len(score.Measures()))
 	require.Empty(t, broken(&r))

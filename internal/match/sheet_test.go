@@ -226,7 +226,7 @@ func TestAnySheet(t *testing.T) {
 // threshold can be set at any share of false alarms.
 func TestOddsAreSmooth(t *testing.T) {
 	t.Parallel()
-	clean := cleanOdds(sampleWorld())
+	clean := cleanOdds()
 	require.Greater(t, len(clean), 300)
 	same := 0
 	for i := 1; i < len(clean); i++ {

@@ -2,6 +2,7 @@ package match
 
 import (
 	"slices"
+	"sync"
 
 	"statorbook/internal/score"
 	"statorbook/internal/winding"
@@ -31,10 +32,15 @@ func checked(w *world, spoil func(*winding.Sheet)) []score.Checked {
 	return out
 }
 
-// cleanOdds are the sorted odds of the clean sheets of a world.
-func cleanOdds(w *world) []float64 {
+var sampleOnce = sync.OnceValue(func() []score.Checked { return checked(sampleWorld(), nil) })
+
+// sampleChecked is what the check says of the sample world; the caller may change it.
+func sampleChecked() []score.Checked { return slices.Clone(sampleOnce()) }
+
+// cleanOdds are the sorted odds of the clean sheets of the sample world.
+func cleanOdds() []float64 {
 	var out []float64
-	for _, c := range checked(w, nil) {
+	for _, c := range sampleChecked() {
 		if c.Slip == "" {
 			out = append(out, c.Odds)
 		}
