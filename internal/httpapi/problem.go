@@ -152,8 +152,11 @@ func (s *server) fail(c *gin.Context, err error) {
 	}
 	h := c.Writer.Header()
 	h["Cache-Control"] = cacheNever
-	if kind.retryAfter != "" {
+	if kind.retryAfter != "" && h["Retry-After"] == nil {
 		h.Set("Retry-After", kind.retryAfter)
+	}
+	if kind == &problemUnauthenticated && h["Www-Authenticate"] == nil {
+		h["Www-Authenticate"] = challenge
 	}
 	body, encodeErr := encodeJSON(p)
 	if encodeErr != nil { // an Allowed value that JSON cannot hold: a fault of ours

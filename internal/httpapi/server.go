@@ -37,12 +37,14 @@ type Config struct {
 	Snapshot func() *Snapshot // nil result: nothing is loaded yet
 	Families FamilyStore
 	Windings WindingStore
+	Keys     KeyStore     // nil: there are no keys, and none is looked at
 	Ready    func() error // why the service cannot answer, nil if it can; called often, so it must be cheap
 	Log      *slog.Logger
 	Version  string           // of the program, for / and /v1/meta
 	NewID    func() string    // a fresh request id
 	Now      func() time.Time // the clock
 	PageKey  []byte           // secret that binds page tokens; the same in all processes that share a database
+	Quota    int              // requests a minute of one key, or of one address without a key; 0 = no limit
 }
 
 // server holds the configuration for the handlers.
@@ -50,6 +52,7 @@ type server struct {
 	Config
 	units map[string]unitInfo // of the contract's fields
 	pages *pages
+	gate  *gate // nil: everybody is let in as nobody
 }
 
 // New returns the handler of the whole interface.
@@ -62,7 +65,7 @@ func New(cfg Config) (http.Handler, error) {
 	if err != nil {
 		return nil, err
 	}
-	s := &server{cfg, units, pages}
+	s := &server{cfg, units, pages, newGate(cfg.Quota)}
 	engine := s.engine(append(s.routes(), s.pageRoutes()...))
 	compressed, err := compress(engine)
 	if err != nil {
@@ -81,7 +84,7 @@ func (s *server) engine(routes []route) *gin.Engine {
 	e.ForwardedByClientIP = false
 	e.UseEscapedPath = false
 	_ = e.SetTrustedProxies(nil) // fails only on a malformed address
-	e.Use(s.observe)
+	e.Use(s.observe, s.admit)
 	e.NoRoute(s.notFound)
 	e.NoMethod(s.wrongMethod)
 	for _, r := range routes {

@@ -2,6 +2,7 @@ package httpapi
 
 import (
 	"context"
+	"time"
 
 	"statorbook/internal/catalog"
 	"statorbook/internal/errs"
@@ -19,6 +20,12 @@ type FamilyStore interface {
 type WindingStore interface {
 	Winding(ctx context.Context, ref string) (catalog.Winding, error)
 	Windings(ctx context.Context, filter catalog.WindingFilter, page catalog.PageRequest) (catalog.Page[catalog.Winding], error)
+}
+
+// KeyStore tells whose a key is. secretHash is the SHA-256 of its secret. An unknown, wrong, expired or
+// revoked key is errs.KindUnauthenticated, with the same words and in the same time.
+type KeyStore interface {
+	Authenticate(ctx context.Context, id string, secretHash [32]byte, now time.Time) (catalog.Key, error)
 }
 
 // unknownRecord refuses an id that has not even the form of one, before the database is asked.
