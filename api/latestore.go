@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"sync/atomic"
+	"time"
 
 	"statorbook/internal/catalog"
 	"statorbook/internal/errs"
@@ -59,4 +60,13 @@ func (l *lateStore) Windings(ctx context.Context, f catalog.WindingFilter, p cat
 		return catalog.Page[catalog.Winding]{}, err
 	}
 	return s.Windings(ctx, f, p)
+}
+
+// Authenticate tells whose a key is; see postgres.Store.
+func (l *lateStore) Authenticate(ctx context.Context, id string, secretHash [32]byte, now time.Time) (catalog.Key, error) {
+	s, err := l.get()
+	if err != nil {
+		return catalog.Key{}, err
+	}
+	return s.Authenticate(ctx, id, secretHash, now)
 }

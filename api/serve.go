@@ -4,6 +4,7 @@ import (
 	"context"
 	"crypto/sha256"
 	"errors"
+	"flag"
 	"fmt"
 	"log/slog"
 	"net"
@@ -19,11 +20,20 @@ import (
 )
 
 var serveCommand = command{
-	name: "serve", summary: "serve the API (the default)",
+	name: "serve", args: "[-quota N]", summary: "serve the API (the default)",
 	help: `Serves on STATORBOOK_ADDR (default 127.0.0.1:8080) from DATABASE_URL, or from a private Postgres
-that it finds or fetches itself; migrates and seeds first. Stop it with Ctrl-C.`,
+that it finds or fetches itself; migrates and seeds first. Stop it with Ctrl-C.
+
+  -quota  requests a minute of one key, or of one address without a key (default 60000; 0 = no limit)`,
 	run: serve,
 }
+
+// Requests a minute: a thousand a second is more than a shop or a class asks for, and little enough that
+// one runaway script leaves room for the others.
+const (
+	defaultQuota = 60_000
+	maxQuota     = 100_000_000
+)
 
 // drainTime is how long requests in flight may still take after a stop was asked for.
 const drainTime = 8 * time.Second
@@ -31,6 +41,7 @@ const drainTime = 8 * time.Second
 // service is one running server process.
 type service struct {
 	cfg      config
+	quota    int
 	log      *slog.Logger
 	out      console
 	store    lateStore
@@ -40,10 +51,13 @@ type service struct {
 }
 
 func serve(ctx context.Context, c console, cfg config, args []string) error {
-	if len(args) > 0 {
+	flags := flag.NewFlagSet("serve", flag.ContinueOnError)
+	flags.SetOutput(c.err)
+	quota := flags.Int("quota", defaultQuota, "")
+	if err := flags.Parse(args); err != nil || flags.NArg() > 0 || *quota < 0 || *quota > maxQuota {
 		return errUsage
 	}
-	s := &service{cfg: cfg, log: newLog(c), out: c}
+	s := &service{cfg: cfg, quota: *quota, log: newLog(c), out: c}
 	s.keeper = keeper{log: s.log, current: new(atomic.Pointer[httpapi.Snapshot]), failure: new(atomic.Pointer[error])}
 	listener, err := listen(cfg.addr)
 	if err != nil {
@@ -81,6 +95,8 @@ func (s *service) handler() (http.Handler, error) {
 		Snapshot: s.keeper.current.Load,
 		Families: &s.store,
 		Windings: &s.store,
+		Keys:     &s.store,
+		Quota:    s.quota,
 		Ready:    s.keeper.ready,
 		Log:      s.log,
 		Version:  version(),

@@ -58,8 +58,8 @@ var (
 	}
 	problemUnauthenticated = problemType{
 		slug: "unauthenticated", title: "A key is needed", status: http.StatusUnauthorized,
-		cause:       "This address needs a key, and none that is valid was sent.",
-		fix:         "Send the key in the Authorization header.",
+		cause:       "This address needs a key and none was sent, or the key that was sent is not valid: unknown, wrong, expired or revoked. Which of these it is, is not told.",
+		fix:         "Send the key as it was shown, in the header Authorization: Bearer sbk_...; an expired key is replaced by the operator of the server (go run ./api key).",
 		requestLine: "a write without a key",
 	}
 	problemForbidden = problemType{
@@ -89,8 +89,8 @@ var (
 	}
 	problemRateLimited = problemType{
 		slug: "too-many-requests", title: "Too many requests", status: http.StatusTooManyRequests, retryAfter: "1",
-		cause:       "Requests came faster than the limit allows.",
-		fix:         "Wait for the seconds of Retry-After; use the batch addresses for long lists.",
+		cause:       "Requests came faster than the limit allows, or too many keys that are not valid were tried.",
+		fix:         "Wait for the seconds of Retry-After; use the batch addresses for long lists. RateLimit tells what is left before it comes to this.",
 		requestLine: "a burst of requests",
 	}
 	problemUnavailable = problemType{
