@@ -52,6 +52,7 @@ type pageView struct {
 	Class string // of the body, for the style
 	Body  any    // what the page's own template shows
 
+	Status  int    // of the answer, 0 = 200
 	Version string // of the program, set by renderPage
 }
 
@@ -145,6 +146,11 @@ func (s *server) sendHTML(c *gin.Context, name string, view pageView) error {
 		return err
 	}
 	c.Writer.Header()["Content-Security-Policy"] = policyPage
+	if view.Status != 0 {
+		c.Writer.Header()["Cache-Control"] = cacheNever
+		send(c, view.Status, typeHTML, body)
+		return nil
+	}
 	sendDocument(c, document{body: body, cache: cacheCheck, contentType: typeHTML})
 	return nil
 }

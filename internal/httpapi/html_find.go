@@ -1,6 +1,7 @@
 package httpapi
 
 import (
+	"net/http"
 	"strconv"
 	"strings"
 
@@ -134,7 +135,11 @@ func (s *server) sendFindForm(c *gin.Context, f *form, req matchRequest, start b
 	if !f.bad() {
 		body.Checks = checksOf(req)
 	}
-	return s.sendHTML(c, "find", pageView{Title: s.pages.texts["find.title"], Nav: "/", Class: "find", Body: body})
+	view := pageView{Title: s.pages.texts["find.title"], Nav: "/", Class: "find", Body: body}
+	if f.bad() {
+		view.Status = http.StatusUnprocessableEntity
+	}
+	return s.sendHTML(c, "find", view)
 }
 
 // openFilled opens the sections that hold an answer or a fault.
@@ -174,7 +179,10 @@ func (s *server) find(c *gin.Context, q *query) error {
 	if err != nil {
 		return err
 	}
-	return s.sendFindForm(c, f, req, false)
+	if f.bad() || f.empty() || q.values["edit"] != "" {
+		return s.sendFindForm(c, f, req, false)
+	}
+	return s.sendCandidates(c, f, req)
 }
 
 // findCheck answers GET /find/check: what the domain says about the readings alone, for the form to show while it is filled in.

@@ -3,6 +3,7 @@ package httpapi
 import (
 	"encoding/json"
 	"errors"
+	"net/url"
 	"slices"
 	"strconv"
 	"strings"
@@ -294,4 +295,41 @@ func typedFraction(s string) (string, bool) {
 		return "", false
 	}
 	return strconv.FormatFloat(float64(w)+float64(a)/float64(b), 'f', -1, 64), true
+}
+
+// Few tells a choice that is short enough to be shown whole.
+func (in input) Few() bool {
+	return (in.Kind == askChoice || in.Kind == askPick) && len(in.Options) <= 3
+}
+
+// query is the answers as the shortest address that gives them again, in the order of the questions.
+func (f *form) query() string {
+	var b strings.Builder
+	add := func(name string) {
+		if v := f.values[name]; v != "" {
+			if b.Len() > 0 {
+				b.WriteByte('&')
+			}
+			b.WriteString(url.QueryEscape(name) + "=" + url.QueryEscape(v))
+		}
+	}
+	add("with")
+	for _, in := range f.inputs {
+		add(in.Name)
+		if in.Kind == askLength && f.values[in.Name] != "" {
+			add(in.Name + withSuffix)
+		}
+	}
+	return b.String()
+}
+
+// given lists what was answered, as typed.
+func (f *form) given() []input {
+	var out []input
+	for _, in := range f.inputs {
+		if f.values[in.Name] != "" {
+			out = append(out, in)
+		}
+	}
+	return out
 }

@@ -13,6 +13,7 @@ import (
 	"statorbook/internal/match"
 	"statorbook/internal/stator"
 	"statorbook/internal/web"
+	"statorbook/internal/wire"
 )
 
 // texts is the catalogue of what pages say by themselves, by key. A text may hold the verbs of fmt.
@@ -82,6 +83,27 @@ func (t texts) unit(in input) string {
 	return u.Label
 }
 
+// wire names a wire as a bench does: strands, system, size, build, and what is not copper.
+func (t texts) wire(w bundle.Wire) string {
+	var parts []string
+	if w.Strands > 1 {
+		parts = append(parts, fmt.Sprintf(t["wire.strands"], w.Strands))
+	}
+	parts = append(parts, t.name("system", w.System))
+	if w.Size != "" {
+		parts = append(parts, w.Size)
+	} else if w.Diameter.Given {
+		parts = append(parts, w.Diameter.Digits()+" mm")
+	}
+	if w.Build != "" {
+		parts = append(parts, t.name("choice", w.Build))
+	}
+	if w.Conductor != string(wire.Copper) {
+		parts = append(parts, t.name("choice", w.Conductor))
+	}
+	return strings.Join(parts, " ")
+}
+
 // usualRange is what the domain holds to be usual for a dimension, nil without one.
 func usualRange(field string) *stator.Range {
 	if r, ok := stator.UsualRange(field); ok {
@@ -105,10 +127,12 @@ func (p *pages) functions() template.FuncMap {
 		"word":       func(kind string, word any) string { return p.texts.name(kind, fmt.Sprint(word)) },
 		"asset":      func(name string) string { return "/assets/" + name + "?v=" + p.assets[name].tag },
 		"navigation": func() []navEntry { return navigation },
-		"num":        num, "pct": percent, "range": func(r bundle.Range) string { return rangeText(r) },
+		"num":        num, "pct": percent, "spread": func(r bundle.Range) string { return rangeText(r) },
 		"likely": func(v float64) string { return p.texts["likely."+likelihood(v)] },
 		"tells":  func(bits float64) string { return p.texts["tells."+telling(bits)] },
 		"dict":   dict,
+		"wire":   p.texts.wire,
+		"add":    func(a, b float64) float64 { return math.Round(100*(a+b)) / 100 },
 	}
 }
 

@@ -1,0 +1,129 @@
+package httpapi
+
+import (
+	"cmp"
+	"context"
+	"math"
+	"slices"
+
+	"statorbook/internal/catalog"
+	"statorbook/internal/errs"
+
+	"github.com/gin-gonic/gin"
+)
+
+// candidatesBody is what the page of candidates shows.
+type candidatesBody struct {
+	Query     string // the readings as an address
+	Given     []givenView
+	Answer    matchView
+	Rows      []candidateRow // candidates, the rest and none of them, likeliest first
+	Proposals []proposalRow
+}
+
+// givenView is an answer as it was typed, with its instrument.
+type givenView struct{ Field, Typed, With string }
+
+// candidateRow is a line of the list. Kind is record, unlisted or none.
+type candidateRow struct {
+	Kind        string
+	Probability float64
+	Record      recordName
+	Comparison  []comparedView
+}
+
+// recordName is how a record is called on a page.
+type recordName struct{ ID, Slug, Title, Status, MotorType string }
+
+// comparedView is a reading beside the record. At is its place on a scale of 100 from -4 to +4 deviations.
+type comparedView struct {
+	comparisonView
+	At     float64
+	Beyond bool
+}
+
+// deviationsShown is half the width of the drawn scale.
+const deviationsShown = 4
+
+// proposalRow is a proposal with its number on the page, from 1.
+type proposalRow struct {
+	N int
+	proposalView
+	From []recordName
+}
+
+// sendCandidates shows what the readings may be. A refusal of the match goes back to the form.
+func (s *server) sendCandidates(c *gin.Context, f *form, req matchRequest) error {
+	snap, err := s.snapshot()
+	if err != nil {
+		return err
+	}
+	a, err := snap.Index.Match(req.toDomain())
+	if err != nil {
+		if err = f.note(err); err != nil {
+			return err
+		}
+		return s.sendFindForm(c, f, req, false)
+	}
+	names := s.namer(c.Request.Context())
+	v := viewMatch(snap.Revision, req, a)
+	body := candidatesBody{Query: f.query(), Given: f.givenViews(), Answer: v, Rows: candidateRows(v, names)}
+	for i, p := range v.Proposals {
+		body.Proposals = append(body.Proposals, proposalRow{i + 1, p, each(p.Basis.WindingIDs, names)})
+	}
+	return s.sendHTML(c, "candidates", pageView{Title: s.pages.texts["candidates.title"], Nav: "/", Body: body})
+}
+
+func (f *form) givenViews() []givenView {
+	return each(f.given(), func(in input) givenView {
+		g := givenView{Field: in.Name, Typed: f.values[in.Name]}
+		if in.Kind == askLength {
+			g.With = cmp.Or(f.values[in.Name+withSuffix], f.values["with"], instruments[0].Name)
+		}
+		return g
+	})
+}
+
+// candidateRows sets none of them, and those beyond the list, among the candidates by their probability.
+func candidateRows(v matchView, name func(string) recordName) []candidateRow {
+	rows := each(v.Candidates, func(c candidateView) candidateRow {
+		row := candidateRow{Kind: "record", Probability: c.Probability, Record: name(c.WindingID), Comparison: each(c.Comparison, compared)}
+		row.Record.Status = c.Status
+		return row
+	})
+	rows = append(rows, candidateRow{Kind: "none", Probability: v.None.Winding})
+	slices.SortStableFunc(rows, func(a, b candidateRow) int { return cmp.Compare(b.Probability, a.Probability) })
+	if v.Unlisted > 0 {
+		rows = append(rows, candidateRow{Kind: "unlisted", Probability: v.Unlisted})
+	}
+	return rows
+}
+
+func compared(c comparisonView) comparedView {
+	at := math.Max(-deviationsShown, math.Min(deviationsShown, c.Deviations))
+	return comparedView{c, 50 + 50*at/deviationsShown, math.Abs(c.Deviations) > deviationsShown}
+}
+
+// namer reads how records are called. A record that cannot be read is called by its id: the answer does not hang on it.
+func (s *server) namer(ctx context.Context) func(id string) recordName {
+	known, families := map[string]recordName{}, map[string]catalog.Family{}
+	return func(id string) recordName {
+		if n, ok := known[id]; ok {
+			return n
+		}
+		n := recordName{ID: id, Slug: id, Title: id}
+		if w, err := s.Windings.Winding(ctx, id); err == nil {
+			n.Slug, n.Status, n.MotorType = w.Slug, string(w.Status), w.MotorType
+			family, ok := families[w.FamilyID]
+			if !ok && w.FamilyID != "" {
+				family, _ = s.Families.Family(ctx, w.FamilyID)
+				families[w.FamilyID] = family
+			}
+			n.Title = cmp.Or(family.Title, w.Slug)
+		} else if errs.KindOf(err) != errs.KindNotFound {
+			s.Log.WarnContext(ctx, "a record could not be read for its name", "error", err.Error())
+		}
+		known[id] = n
+		return n
+	}
+}
