@@ -33,7 +33,7 @@ func Table(columns []Column, ref Reference) string {
 			row[3] = figure(v.SE, m.Decimals)
 		}
 		if ref != nil {
-			row = append(row, beside(&m, v, ref)...)
+			row = append(row, besideCells(&m, v, ref)...)
 		}
 		for _, c := range columns[1:] {
 			row = append(row, figure(m.From(c.Result).V, m.Decimals))
@@ -43,8 +43,8 @@ func Table(columns []Column, ref Reference) string {
 	return aligned(rows)
 }
 
-// beside gives the three cells that set a value beside a reference.
-func beside(m *Measure, v Value, ref Reference) []string {
+// besideCells gives the three cells that set a value beside a reference.
+func besideCells(m *Measure, v Value, ref Reference) []string {
 	at, ok := ref[m.Key]
 	switch {
 	case !ok:
