@@ -106,9 +106,11 @@ func learnChain(lams []lamRow) [2]chainFits {
 			out[rotor] = fitChain(lams, sample, uint8(rotor))
 		}
 		if round == 0 {
-			for i := range lams {
-				out[lams[i].rotor].dropGross(&lams[i])
-			}
+			inParts(len(lams), func(_, from, to int) {
+				for i := from; i < to; i++ {
+					out[lams[i].rotor].dropGross(&lams[i])
+				}
+			})
 		}
 	}
 	return out
@@ -152,11 +154,15 @@ func fitChain(lams []lamRow, sample []int, rotor uint8) chainFits {
 			gaps = append(gaps, math.Abs(l.v[dBack]-gap)/2-l.v[dYoke]-l.v[dDepth])
 		}
 	}
+	var tasks []func()
 	for d := range nLam {
-		p := chainPriors[rotor][d]
-		table[d].p = chainP
-		c.fit[d] = table[d].fit(prior{b: []float64{p.mean, 0, 0, 0}, hold: []float64{chainHold, chainSlope, chainSlope, chainSlope}, sd: p.sd, n: chainHold})
+		tasks = append(tasks, func() {
+			p := chainPriors[rotor][d]
+			table[d].p = chainP
+			c.fit[d] = table[d].fit(prior{b: []float64{p.mean, 0, 0, 0}, hold: []float64{chainHold, chainSlope, chainSlope, chainSlope}, sd: p.sd, n: chainHold})
+		})
 	}
+	together(tasks...)
 	c.closure, c.closureSD = meanSD(slices.Clone(gaps), 0, 0.15, chainHold)
 	c.closureSD = max(c.closureSD, 0.05)
 	c.closed = c.closureSD < closureBand && math.Abs(c.closure) < closureBand

@@ -85,17 +85,19 @@ func (x *Index) sumFamilies() {
 	for k := range x.lam.fam {
 		x.lam.fam[k] = make([]famSum, len(x.lam.slots))
 	}
-	for l := range x.lam.slots {
-		var sum [2][3]float64 // weight, b, f
-		for c := int(x.lam.coreStart[l]); c < int(x.lam.coreStart[l+1]); c++ {
-			x.sumCore(c, &sum)
-		}
-		for k := range sum {
-			if n := sum[k][0]; n > 0 {
-				x.lam.fam[k][l] = packFam(n, sum[k][1]/n, sum[k][2]/n)
+	inParts(len(x.lam.slots), func(_, from, to int) {
+		for l := from; l < to; l++ {
+			var sum [2][3]float64 // weight, b, f
+			for c := int(x.lam.coreStart[l]); c < int(x.lam.coreStart[l+1]); c++ {
+				x.sumCore(c, &sum)
+			}
+			for k := range sum {
+				if n := sum[k][0]; n > 0 {
+					x.lam.fam[k][l] = packFam(n, sum[k][1]/n, sum[k][2]/n)
+				}
 			}
 		}
-	}
+	})
 }
 
 // sumCore adds the residuals of the records of one core, each held within three standard deviations.

@@ -25,13 +25,6 @@ func (d *design) phaseVoltage() float64 {
 	return d.voltage
 }
 
-// designs interns what records were made for, and counts them.
-type designs struct {
-	list  []design
-	seen  []float64 // records of each
-	index map[design]uint16
-}
-
 // priorDesigns are the usual supplies of the world, each worth a quarter of a record, so that a
 // stator of a voltage that the catalogue lacks still has a chance (common practice, IEC 60038 and
 // national practice from memory).
@@ -43,36 +36,60 @@ var priorDesigns = []design{
 
 const priorDesignWeight = 0.25
 
-// maxDesigns bounds the table; a catalogue of plates with a thousand different voltages keeps the
-// first, and the rest count as unknown design 0.
+// maxDesigns bounds the table of an index; of a catalogue of plates with a thousand different voltages
+// the first in the order of the records are kept, and the rest count as unknown design 0.
 const maxDesigns = 4096
 
-// add returns the number of a design. Number 0 is the unknown design.
-func (t *designs) add(d design) uint16 {
-	if t.index == nil {
-		t.index = map[design]uint16{{}: 0}
-		t.list = []design{{phases: 1}}
-		t.seen = []float64{0}
-		for _, p := range priorDesigns {
-			t.index[p] = uint16(len(t.list))
-			t.list = append(t.list, p)
-			t.seen = append(t.seen, priorDesignWeight)
-		}
-	}
+// design returns the Builder's number of a design.
+func (b *Builder) design(d design) uint32 {
 	if d.phases != 3 {
 		d.phases = 1
 		d.connection = ""
 	}
-	n, ok := t.index[d]
+	n, ok := b.designAt[d]
 	if !ok {
-		if len(t.list) >= maxDesigns {
-			return 0
-		}
-		n = uint16(len(t.list))
-		t.index[d] = n
-		t.list = append(t.list, d)
-		t.seen = append(t.seen, 0)
+		n = uint32(len(b.designs))
+		b.designAt[d] = n
+		b.designs = append(b.designs, d)
 	}
-	t.seen[n]++
 	return n
+}
+
+// designTable numbers the designs of an index and counts them. Number 0 is the unknown design.
+type designTable struct {
+	list []design
+	seen []float64      // records of each
+	at   map[design]int // numbers
+	to   []int          // by the Builder's number, 1 + number, 0 = not met yet
+}
+
+func newDesignTable(builders int) designTable {
+	t := designTable{list: []design{{phases: 1}}, seen: []float64{0}, at: map[design]int{}, to: make([]int, builders)}
+	for _, p := range priorDesigns {
+		t.at[p] = len(t.list)
+		t.list = append(t.list, p)
+		t.seen = append(t.seen, priorDesignWeight)
+	}
+	return t
+}
+
+// add counts a record of the Builder's design n and returns the number of the design.
+func (t *designTable) add(n uint32, d design) uint16 {
+	if t.to[n] == 0 {
+		at, ok := t.at[d]
+		switch {
+		case !ok && len(t.list) >= maxDesigns:
+			at = 0
+		case !ok:
+			at = len(t.list)
+			t.list = append(t.list, d)
+			t.seen = append(t.seen, 0)
+		}
+		t.to[n] = at + 1
+	}
+	at := t.to[n] - 1
+	if at > 0 {
+		t.seen[at]++
+	}
+	return uint16(at)
 }

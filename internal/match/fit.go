@@ -72,6 +72,7 @@ func (r *rows) fit(p prior) linear {
 	res := make([]float64, n)
 	abs := make([]float64, n)
 	wt := slices.Clone(r.w)
+	middle := 0.0
 	for range fitRounds {
 		r.solve(wt, p, out.b)
 		for i := range res {
@@ -79,8 +80,8 @@ func (r *rows) fit(p prior) linear {
 			res[i] = r.y[i] - out.at(row)
 			abs[i] = math.Abs(res[i])
 		}
-		slices.Sort(abs)
-		s := max(madToSD*abs[n/2], 0.1*p.sd)
+		middle = nth(abs, n/2)
+		s := max(madToSD*middle, 0.1*p.sd)
 		for i := range res {
 			z := math.Abs(res[i]) / s
 			switch {
@@ -93,7 +94,7 @@ func (r *rows) fit(p prior) linear {
 			}
 		}
 	}
-	s := madToSD * abs[n/2]
+	s := madToSD * middle
 	out.sd = math.Sqrt((p.n*p.sd*p.sd + float64(n)*s*s) / (p.n + float64(n)))
 	return out
 }
@@ -160,17 +161,49 @@ func cholesky(a, v []float64, k int) bool {
 	return true
 }
 
-// median returns the middle of v, NaN for none; it sorts v.
+// median returns the middle of v, NaN for none; it changes the order of v.
 func median(v []float64) float64 {
-	if len(v) == 0 {
+	n := len(v)
+	if n == 0 {
 		return math.NaN()
 	}
-	slices.Sort(v)
-	n := len(v)
+	high := nth(v, n/2)
 	if n%2 == 1 {
-		return v[n/2]
+		return high
 	}
-	return (v[n/2-1] + v[n/2]) / 2
+	return (slices.Max(v[:n/2]) + high) / 2
+}
+
+// nth returns what would stand at place k if v, without NaN, were sorted. It leaves v so that what
+// stands before k is not greater (quickselect by Hoare's partition, middle of three).
+func nth(v []float64, k int) float64 {
+	for from, to := 0, len(v)-1; from < to; {
+		a, b, c := v[from], v[(from+to)/2], v[to]
+		pivot := max(min(a, b), min(max(a, b), c))
+		i, j := from, to
+		for i <= j {
+			for v[i] < pivot {
+				i++
+			}
+			for v[j] > pivot {
+				j--
+			}
+			if i <= j {
+				v[i], v[j] = v[j], v[i]
+				i++
+				j--
+			}
+		}
+		switch {
+		case k <= j:
+			to = j
+		case k >= i:
+			from = i
+		default:
+			return v[k]
+		}
+	}
+	return v[k]
 }
 
 // meanSD is a robust mean and spread held by a prior: n0 pseudo-records of mean m0 and spread s0.

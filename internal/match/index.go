@@ -1,7 +1,6 @@
 package match
 
 import (
-	"cmp"
 	"math"
 	"slices"
 
@@ -11,21 +10,21 @@ import (
 // Index is an immutable snapshot of the published catalogue, ready to be asked. Any number of
 // goroutines may use it at the same time.
 type Index struct {
-	lam     laminations
-	core    stacks
-	recs    []record
-	recIDs  idList
-	turns   []uint16
-	shapes  []shape
-	wireSet [][][]wire.Wire
-	designs []design
-	texts   struct{ status, motor, origin, class texts }
-	buckets []bucket
-	model   model
-	ladder  gaugeLadder
-	wires   *wire.Table
-	total   float64 // Σ of the records' popularity
-	fixed   int     // bytes of the interned tables
+	lam      laminations
+	core     stacks
+	recs     []record
+	recIDs   idList
+	turns    []uint16
+	shapes   []string // of the schemes, see shape
+	wireSet  []string // choices of wires for the sets of a scheme: numbers in wireList
+	wireList []string
+	designs  []design
+	texts    struct{ status, motor, origin, class texts }
+	buckets  []bucket
+	model    model
+	ladder   gaugeLadder
+	wires    *wire.Table
+	total    float64 // Σ of the records' popularity
 }
 
 // laminations holds the pooled dimensions in columns, sorted by rotor position and slots, so that
@@ -88,122 +87,83 @@ type bucket struct {
 	from, to uint32
 }
 
-// Stats tells how large an index is.
-type Stats struct {
-	Families, Cores, Records int
-	Bytes                    int64 // memory that the index holds, without Go's own overhead
-}
-
-// Build makes the index. The Builder must not be used afterwards.
+// Build makes the index of what the Builder holds.
 func (b *Builder) Build() *Index {
-	lams, stack, catSD := b.pool()
-	lamRows := b.lamRows(lams)
+	o := b.order()
+	lams, stack, catSD := b.pool(&o)
+	lamRows := b.lamRows(&o, lams)
 	chain := learnChain(lamRows)
-	x := &Index{wires: b.wires, shapes: b.shapes.list, wireSet: b.wireSets.list, designs: b.designs.list, texts: b.texts, turns: slices.Clip(b.turns)}
-	if len(x.designs) == 0 {
-		b.designs.add(design{})
-		b.designs.seen[0] = 0
-		x.designs = b.designs.list
-	}
-	x.fixed = b.shapes.bytes + b.wireSets.bytes + 48*len(x.designs)
-	famOrder := b.familyOrder(lamRows)
-	coreOrder := b.placeLaminations(x, lamRows, famOrder, &chain)
-	b.placeCores(x, stack, coreOrder)
-	b.placeRecords(x, coreOrder)
+	x := &Index{wires: b.wires}
+	seen := b.placeRecords(x, &o)
+	b.placeLaminations(x, &o, lamRows, &chain)
+	b.placeCores(x, &o, stack)
 	x.model.catSD = catSD
 	x.model.chain = chain
-	x.fillStacks(stack, coreOrder)
+	x.fillStacks()
 	x.popularity()
 	x.bucket()
-	x.learn(b.designs.seen)
+	together(
+		func() { x.learn(seen) },
+		func() { x.model.sheet = learnSheets(b.sheets.pick(b.recs, o.recs), b.sheets.layouts.list) },
+	)
 	x.ladder = x.newLadder()
-	x.model.sheet = learnSheets(b.sheets.list)
 	return x
 }
 
 // lamRows makes the rows from which the chain learns.
-func (b *Builder) lamRows(lams []vec) []lamRow {
-	poles := b.dominantPoles()
+func (b *Builder) lamRows(o *order, lams []vec) []lamRow {
 	out := make([]lamRow, len(lams))
-	for f := range lams {
-		fb := &b.fams[f]
-		p := float64(poles[f])
+	for l := range lams {
+		f := &o.lams[l]
+		p := b.dominantPoles(o.recordsOf(l))
 		if p == 0 {
-			p = chainCentre[fb.rotor][0]
+			p = chainCentre[f.rotor][0]
 		}
-		out[f] = lamRow{v: lams[f], slots: float64(max(fb.slots, 2)), poles: p, rotor: fb.rotor}
+		out[l] = lamRow{v: lams[l], slots: float64(max(f.slots, 2)), poles: p, rotor: f.rotor}
 	}
 	return out
 }
 
-// dominantPoles finds the poles that most records of each family have, the smaller of two equals.
-func (b *Builder) dominantPoles() []uint8 {
-	order, start := b.recordsByFamily()
-	out := make([]uint8, len(b.fams))
-	for f := range out {
-		var count [256]int
-		best := 0
-		for _, r := range order[start[f]:start[f+1]] {
-			p := b.recs[r].poles
-			count[p]++
-			if n := count[p]; p > 0 && (n > count[best] || best == 0 || n == count[best] && int(p) < best) {
-				best = int(p)
-			}
+// dominantPoles finds the poles that most of some records have, the smaller of two equals.
+func (b *Builder) dominantPoles(recs []uint32) float64 {
+	var count [256]uint32
+	best := 0
+	for _, r := range recs {
+		p := b.recs[r].poles
+		count[p]++
+		if n := count[p]; p > 0 && (best == 0 || n > count[best] || n == count[best] && int(p) < best) {
+			best = int(p)
 		}
-		out[f] = uint8(best)
 	}
-	return out
+	return float64(best)
 }
 
-// familyOrder sorts the families by rotor position, slots and arrival.
-func (b *Builder) familyOrder(l []lamRow) []uint32 {
-	order := make([]uint32, len(b.fams))
-	for i := range order {
-		order[i] = uint32(i)
-	}
-	slices.SortStableFunc(order, func(p, q uint32) int {
-		return cmp.Or(cmp.Compare(l[p].rotor, l[q].rotor), cmp.Compare(b.fams[p].slots, b.fams[q].slots))
-	})
-	return order
-}
-
-// placeLaminations fills the lamination columns and returns the cores in their order.
-func (b *Builder) placeLaminations(x *Index, l []lamRow, famOrder []uint32, chain *[2]chainFits) []uint32 {
-	n := len(famOrder)
+// placeLaminations fills the lamination columns.
+func (b *Builder) placeLaminations(x *Index, o *order, l []lamRow, chain *[2]chainFits) {
+	n := len(l)
 	lam := &x.lam
 	for d := range nScan {
 		lam.vals[d] = make([]float32, n)
 	}
 	lam.known, lam.closed = make([]uint16, n), make([]uint16, n)
 	lam.slots, lam.ring2, lam.rotor, lam.poles = make([]uint16, n), make([]uint16, n), make([]uint8, n), make([]uint8, n)
-	lam.coreStart = make([]uint32, n+1)
-	byFam := make([][]uint32, n)
-	for c := range b.cores {
-		f := b.cores[c].fam
-		byFam[f] = append(byFam[f], uint32(c))
-	}
-	coreOrder := make([]uint32, 0, len(b.cores))
-	for i, f := range famOrder {
-		row := &l[f]
-		lam.rotor[i], lam.slots[i], lam.poles[i] = row.rotor, uint16(min(b.fams[f].slots, 65535)), uint8(row.poles)
-		if b.fams[f].second {
-			lam.ring2[i] = uint16(max(1, min(b.fams[f].ring2Slots, 65535)))
-		}
+	for i := range l {
+		row, f := &l[i], &o.lams[i]
+		lam.rotor[i], lam.slots[i], lam.poles[i] = row.rotor, uint16(min(max(f.slots, 0), 65535)), uint8(row.poles)
 		full, known, closed := chain[row.rotor].impute(row)
 		lam.known[i], lam.closed[i] = known, closed
 		for d := range nScan {
 			lam.vals[d][i] = float32(full[d])
 		}
-		if b.fams[f].second {
+		if f.second {
+			lam.ring2[i] = uint16(max(1, min(f.ring2Slots, 65535)))
 			lam.secondAt = append(lam.secondAt, uint32(i))
 			lam.second = append(lam.second, [4]float32{float32(full[dTooth2]), float32(full[dDepth2]), float32(full[dOpening2]), float32(full[dArea2])})
 		}
-		lam.coreStart[i] = uint32(len(coreOrder))
-		coreOrder = append(coreOrder, byFam[f]...)
 	}
-	lam.coreStart[n] = uint32(len(coreOrder))
-	lam.ids = b.famIDs.pick(famOrder)
-	return coreOrder
+	lam.secondAt, lam.second = slices.Clip(lam.secondAt), slices.Clip(lam.second)
+	lam.coreStart = o.coreStart
+	lam.ids = b.famIDs.pick(o.fams)
 }
 
 // impute fills what is not known: by closure where it holds, else with the middle of the chain.
@@ -241,48 +201,64 @@ func (c *chainFits) impute(l *lamRow) (v vec, known, closed uint16) {
 	return v, known, closed
 }
 
-// placeCores fills the core columns in the order of their laminations.
-func (b *Builder) placeCores(x *Index, stack []float64, order []uint32) {
-	x.core.lam = make([]uint32, len(order))
-	x.core.stack = make([]float32, len(order))
+// placeCores fills the core columns.
+func (b *Builder) placeCores(x *Index, o *order, stack []float64) {
+	x.core.lam = make([]uint32, len(o.cores))
+	x.core.stack = make([]float32, len(o.cores))
 	for l := range x.lam.slots {
 		for c := x.lam.coreStart[l]; c < x.lam.coreStart[l+1]; c++ {
 			x.core.lam[c] = uint32(l)
 		}
 	}
-	for i, c := range order {
+	for c := range stack {
 		if stack[c] > 0 {
-			x.core.stack[i] = float32(stack[c])
+			x.core.stack[c] = float32(stack[c])
 		}
 	}
-	x.core.ids = b.coreIDs.pick(order)
+	x.core.recStart = o.recStart
+	x.core.ids = b.coreIDs.pick(o.cores)
 }
 
-// placeRecords puts the records in the order of their cores.
-func (b *Builder) placeRecords(x *Index, coreOrder []uint32) {
-	place := make([]uint32, len(coreOrder))
-	for i, c := range coreOrder {
-		place[c] = uint32(i)
+// placeRecords fills the records, numbers what they share in the order of first use, and gives how
+// many records each design has. The turns of records that are gone are left behind.
+func (b *Builder) placeRecords(x *Index, o *order) (seen []float64) {
+	x.recs = make([]record, len(o.recs))
+	x.recIDs = b.recIDs.pick(o.recs)
+	shapes, choices, wires := renumber(&b.shapes), renumber(&b.wireCodes.sets), renumber(&b.wireCodes.wires)
+	var words [nTexts]renumbering
+	for i := range words {
+		words[i] = renumber(&b.texts[i])
+		words[i].at(0)
 	}
-	start := make([]uint32, len(coreOrder)+1)
-	for _, c := range b.recCore {
-		start[place[c]+1]++
+	table := newDesignTable(len(b.designs))
+	turns := make([]uint16, 0, len(b.turns))
+	for i, n := range o.recs {
+		r := &b.recs[n]
+		from := b.turns[r.turnsAt:]
+		r.turnsAt = uint32(len(turns))
+		turns = append(turns, from[:turnsLen(from, shape(b.shapes.list[r.shape]).turnFigures())]...)
+		out := r.record
+		out.shape, out.wireSet = shapes.at(r.shape), choices.at(r.wireSet)
+		out.design = table.add(r.design, b.designs[r.design])
+		var word [nTexts]uint8
+		for k := range word {
+			if at := words[k].at(r.texts[k]); at <= math.MaxUint8 {
+				word[k] = uint8(at)
+			}
+		}
+		out.status, out.motor, out.origin, out.class = word[textStatus], word[textMotor], word[textOrigin], word[textClass]
+		x.recs[i] = out
 	}
-	for i := range coreOrder {
-		start[i+1] += start[i]
+	x.turns = slices.Clip(turns)
+	b.turns = x.turns
+	for _, c := range choices.list {
+		x.wireSet = append(x.wireSet, renumberWires(code(c), &wires))
 	}
-	order := make([]uint32, len(b.recs))
-	at := slices.Clone(start)
-	for r, c := range b.recCore {
-		order[at[place[c]]] = uint32(r)
-		at[place[c]]++
+	x.shapes, x.wireList, x.designs = shapes.list, wires.list, table.list
+	for k, to := range [nTexts]*texts{textStatus: &x.texts.status, textMotor: &x.texts.motor, textOrigin: &x.texts.origin, textClass: &x.texts.class} {
+		to.list = words[k].list[1:min(len(words[k].list), math.MaxUint8+1)]
 	}
-	x.recs = make([]record, len(order))
-	for i, r := range order {
-		x.recs[i] = b.recs[r]
-	}
-	x.recIDs = b.recIDs.pick(order)
-	x.core.recStart = start
+	return table.seen
 }
 
 // popularity sums the popularity of records over cores and laminations.
@@ -317,15 +293,4 @@ func (x *Index) bucket() {
 		x.buckets = append(x.buckets, bucket{x.lam.rotor[i], x.lam.slots[i], uint32(i), uint32(j)})
 		i = j
 	}
-}
-
-// Stats counts the index.
-func (x *Index) Stats() Stats {
-	n := len(x.lam.slots)
-	bytes := x.fixed + x.recIDs.bytes() + x.core.ids.bytes() + x.lam.ids.bytes()
-	for d := range x.lam.vals {
-		bytes += 4 * len(x.lam.vals[d])
-	}
-	bytes += n*(2+2+4+2+2+1+1+4+2*6) + 20*len(x.lam.second) + len(x.core.lam)*(4+4+4+4) + len(x.recs)*recordBytes + 2*len(x.turns)
-	return Stats{Families: n, Cores: len(x.core.lam), Records: len(x.recs), Bytes: int64(bytes)}
 }

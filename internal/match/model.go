@@ -27,23 +27,30 @@ type model struct {
 	ranges  [2][nDims][2]float64 // least and greatest known value by rotor position
 }
 
-// learn fits everything that rests on the records.
+// learn fits everything that rests on the records. What does not rest on one another is learned at
+// the same time.
 func (x *Index) learn(designSeen []float64) {
 	m := &x.model
-	m.enamel = learnEnamel(x.wires)
-	m.gaps = x.learnGaps()
-	m.poles = x.learnPoles()
 	m.design = designShares(x.designs, designSeen)
 	sample := x.sampleRecords(20000)
 	sites := x.sampleSites(sample)
-	m.kw = x.learnKw(sample, sites)
-	m.learnTurns(x, sample, sites)
-	x.sumFamilies()
-	m.plate = x.learnPlate(sample, sites)
-	m.aux = x.learnAux(sample, sites)
-	m.strands, m.build = x.learnWires(sample)
-	m.mass = x.learnMass(sample, sites)
-	m.ranges = x.learnRanges()
+	together(
+		func() {
+			m.learnTurns(x, sample, sites)
+			x.sumFamilies()
+		},
+		func() { m.plate = x.learnPlate(sample, sites) },
+		func() {
+			m.enamel = learnEnamel(x.wires)
+			m.gaps = x.learnGaps()
+			m.poles = x.learnPoles()
+			m.kw = x.learnKw(sample, sites)
+			m.aux = x.learnAux(sample, sites)
+			m.strands, m.build = x.learnWires(sample)
+			m.mass = x.learnMass(sample, sites)
+			m.ranges = x.learnRanges()
+		},
+	)
 }
 
 // designShares normalises the counts among designs of the same phases.
@@ -138,7 +145,7 @@ func (x *Index) lamVariance(l int, d dim) float64 {
 func sq(x float64) float64 { return x * x }
 
 // fillStacks learns how long stacks are and fills those that no record tells.
-func (x *Index) fillStacks(stack []float64, order []uint32) {
+func (x *Index) fillStacks() {
 	var table [2]rows
 	for c := range x.core.stack {
 		if !x.core.known(c) {

@@ -1,9 +1,6 @@
 package match
 
-import (
-	"math"
-	"unsafe"
-)
+import "math"
 
 // Figures of the nameplate are kept as logarithms in 16 bits: 0 is absent, the rest spans e^±10.4
 // in steps of 0.032 %.
@@ -61,33 +58,18 @@ func nextTurns(arena []uint16) (float64, []uint16) {
 	return float64(math.Float32frombits(uint32(arena[1])<<16 | uint32(arena[2]))), arena[3:]
 }
 
-// texts interns short texts (status, class, motor type); the first 255 kinds are kept.
-type texts struct{ list []string }
-
-// add returns the number of a text; 0 is the empty text and any beyond 255 kinds.
-func (t *texts) add(s string) uint8 {
-	if s == "" {
-		return 0
-	}
-	for i, have := range t.list {
-		if have == s {
-			return uint8(i + 1)
+// turnsLen is the length in an arena of n figures of turns.
+func turnsLen(arena []uint16, n int) int {
+	at := 0
+	for range n {
+		switch {
+		case at >= len(arena):
+			return len(arena)
+		case arena[at] == math.MaxUint16:
+			at = min(at+3, len(arena))
+		default:
+			at++
 		}
 	}
-	if len(t.list) >= math.MaxUint8 {
-		return 0
-	}
-	t.list = append(t.list, s)
-	return uint8(len(t.list))
+	return at
 }
-
-// at returns the text with a number.
-func (t *texts) at(n uint8) string {
-	if n == 0 {
-		return ""
-	}
-	return t.list[n-1]
-}
-
-// recordBytes is the size of one record in the index.
-const recordBytes = int(unsafe.Sizeof(record{}))

@@ -7,6 +7,7 @@ import (
 	"github.com/stretchr/testify/require"
 	"pgregory.net/rapid"
 
+	"statorbook/internal/unit"
 	"statorbook/internal/winding"
 	"statorbook/internal/wire"
 )
@@ -77,24 +78,36 @@ func TestIDs(t *testing.T) {
 	require.Greater(t, l.bytes(), 16*len(ids))
 }
 
-func TestTexts(t *testing.T) {
+// TestInterned: a text is kept once; an index numbers what it uses in the order of first use.
+func TestInterned(t *testing.T) {
 	t.Parallel()
-	var x texts
-	require.Equal(t, uint8(0), x.add(""))
-	a, b := x.add("demo"), x.add("vetted")
-	require.Equal(t, a, x.add("demo"))
-	require.Equal(t, "vetted", x.at(b))
-	require.Equal(t, "", x.at(0))
-	for i := range 300 {
-		x.add(formatFloat(float64(i)))
-	}
-	require.Equal(t, uint8(0), x.add("one too many"))
+	var x interned
+	a, b, c := x.add([]byte("a")), x.add([]byte("b")), x.add([]byte("c"))
+	require.Equal(t, []uint32{a, b, c}, []uint32{x.add([]byte("a")), x.add([]byte("b")), x.add([]byte("c"))})
+	r := renumber(&x)
+	require.Equal(t, []uint32{0, 1, 0}, []uint32{r.at(c), r.at(a), r.at(c)})
+	require.Equal(t, []string{"c", "a"}, r.list)
+	require.Equal(t, 2*16+2, textBytes(r.list))
+}
+
+// TestCode: what is spelled is read back.
+func TestCode(t *testing.T) {
+	t.Parallel()
+	rapid.Check(t, func(t *rapid.T) {
+		n, s, f := rapid.Int().Draw(t, "int"), rapid.String().Draw(t, "text"), rapid.Float64().Draw(t, "float")
+		c := code(appendFloat(appendText(appendInt(nil, n), s), f))
+		require.Equal(t, n, c.int())
+		require.Equal(t, s, c.text())
+		require.Equal(t, f, c.float())
+		require.Empty(t, c)
+	})
 }
 
 // TestShapesRoundTrip: a scheme taken apart and put together again is the same scheme.
 func TestShapesRoundTrip(t *testing.T) {
 	t.Parallel()
 	yes, no := true, false
+	bare := wire.Wire{System: wire.Bare, Diameter: unit.Measured{Given: true, Value: 0.41, Text: "0.41", Unit: "mm", Uncertainty: 0.005, Resolution: 0.01, Method: "micrometer"}, Conductor: wire.Aluminium, ThermalClass: "155", Strands: 3}
 	metric := func(size string) []wire.Wire {
 		return []wire.Wire{{System: wire.Metric, Size: size, Conductor: wire.Copper, Build: wire.Grade2, Strands: 1}}
 	}
@@ -102,7 +115,7 @@ func TestShapesRoundTrip(t *testing.T) {
 		{Poles: 4, CoilSets: []winding.CoilSet{
 			{Role: winding.Main, Ring: winding.RingGap, Pattern: &winding.Pattern{Kind: winding.Concentric, Throws: []int{6, 4}, Turns: []float64{153, 126}, Groups: 4, Alternate: &yes}, ParallelPaths: 1, Wires: metric("0.450")},
 			{Role: winding.Auxiliary, Ring: winding.RingBack, Pattern: &winding.Pattern{Kind: winding.Lap, Throws: []int{6}, Turns: []float64{250.5}, Groups: 4, FirstSlot: 4, Alternate: &no}, ParallelPaths: 2, Joining: "end_to_end", Wires: metric("0.315")},
-			{Role: winding.Speed, Tap: 1, Coils: []winding.Coil{{In: 1, Out: 6, Turns: 40}, {In: 7, Out: 12, Turns: 41}}, Wires: metric("0.315")},
+			{Role: winding.Speed, Tap: 1, Coils: []winding.Coil{{In: 1, Out: 6, Turns: 40}, {In: 7, Out: 12, Turns: 41}}, Wires: append(metric("0.315"), bare)},
 		}},
 		{Poles: 2, CoilSets: []winding.CoilSet{
 			{Role: winding.PhaseU, Pattern: &winding.Pattern{Kind: winding.Lap, Throws: []int{11}, Turns: []float64{39}, Groups: 8}, Wires: metric("0.750")},
@@ -111,15 +124,19 @@ func TestShapesRoundTrip(t *testing.T) {
 		}},
 		{},
 	}
-	var s shapes
-	var w wireSets
+	var s interned
+	var w wireCodes
 	for pass := range 2 {
 		for i := range schemes {
-			n, turns := s.add(&schemes[i])
+			key, turns := splitScheme(&schemes[i])
+			n := s.add(key)
 			require.Equal(t, uint32(i), n, "pass %d: equal shapes share a number", pass)
 			k := w.add(&schemes[i])
 			arena := packTurns(nil, turns)
-			got := s.list[n].scheme(unpackTurns(arena, len(turns)), w.list[k])
+			sh := shape(s.list[n])
+			require.Equal(t, len(turns), sh.turnFigures())
+			require.Equal(t, len(arena), turnsLen(append(arena, 7, 8), len(turns)))
+			got := sh.scheme(unpackTurns(arena, len(turns)), readWires(code(w.sets.list[k]), w.wires.list))
 			require.Equal(t, len(schemes[i].CoilSets), len(got.CoilSets))
 			for c := range got.CoilSets {
 				require.Equal(t, schemes[i].CoilSets[c], got.CoilSets[c])
@@ -127,7 +144,12 @@ func TestShapesRoundTrip(t *testing.T) {
 		}
 	}
 	// Phases u and v are kept once, w differs.
-	require.Equal(t, []int{0, 0, 2}, s.list[1].like)
+	var like []int
+	_, r := shape(s.list[1]).read()
+	for set := (setShape{}); r.next(&set); {
+		like = append(like, set.like)
+	}
+	require.Equal(t, []int{0, 0, 2}, like)
 }
 
 func TestPrimaryAndAuxiliary(t *testing.T) {
@@ -143,18 +165,25 @@ func TestPrimaryAndAuxiliary(t *testing.T) {
 
 func TestDesigns(t *testing.T) {
 	t.Parallel()
-	var d designs
-	a := d.add(design{phases: 1, voltage: 230, frequency: 50, connection: "single"})
-	require.Equal(t, a, d.add(design{phases: 1, voltage: 230, frequency: 50}))
-	require.InDelta(t, 2+priorDesignWeight, d.seen[a], 1e-9)
+	b := NewBuilder(nil)
+	a := b.design(design{phases: 1, voltage: 230, frequency: 50, connection: "single"})
+	require.Equal(t, a, b.design(design{phases: 1, voltage: 230, frequency: 50}))
 	star := design{phases: 3, voltage: 400, frequency: 50, connection: winding.ConnStar}
 	require.InDelta(t, 230.94, star.phaseVoltage(), 0.01) // 400/√3
 	star.connection = winding.ConnDelta
 	require.Equal(t, 400.0, star.phaseVoltage())
 	for i := range maxDesigns + 10 {
-		d.add(design{phases: 1, voltage: 300 + float64(i), frequency: 50})
+		b.design(design{phases: 1, voltage: 300 + float64(i), frequency: 50})
 	}
-	require.Equal(t, uint16(0), d.add(design{phases: 1, voltage: 9999, frequency: 50}))
+	d := newDesignTable(len(b.designs))
+	n := d.add(a, b.designs[a])
+	require.Equal(t, n, d.add(a, b.designs[a]))
+	require.InDelta(t, 2+priorDesignWeight, d.seen[n], 1e-9)
+	for i := range b.designs {
+		n = d.add(uint32(i), b.designs[i])
+	}
+	require.Equal(t, uint16(0), n)
+	require.Len(t, d.list, maxDesigns)
 	shares := designShares(d.list, d.seen)
 	sum := map[int]float64{}
 	for i, s := range shares {

@@ -121,10 +121,15 @@ func (x *Index) learnPlate(sample []int, sites []site) plateModel {
 			}
 		}
 	}
-	return plateModel{
-		power: tPower.fit(priorPower), current: tCurrent.fit(priorCurrent), cap: tCap.fit(priorCap), slip: tSlip.fit(priorSlip),
-		powers: newGrid(powers, 0.25), caps: newGrid(caps, 0.22), class: classShares(class),
-	}
+	m := plateModel{class: classShares(class)}
+	together(
+		func() { m.power = tPower.fit(priorPower) },
+		func() { m.current = tCurrent.fit(priorCurrent) },
+		func() { m.cap = tCap.fit(priorCap) },
+		func() { m.slip = tSlip.fit(priorSlip) },
+		func() { m.powers, m.caps = newGrid(powers, 0.25), newGrid(caps, 0.22) },
+	)
+	return m
 }
 
 // classShares smooths the counts of insulation classes.

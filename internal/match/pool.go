@@ -40,57 +40,68 @@ func poolValue(v []float64) (value float64, shared bool) {
 
 // pool pools the dimensions of all laminations over their records and learns how well the
 // catalogue is measured.
-func (b *Builder) pool() (lams []vec, stacks []float64, catSD [nDims]float64) {
-	lams = make([]vec, len(b.fams))
-	order, start := b.recordsByFamily()
-	deviations := make([][]float64, nDims)
-	buf := make([]float64, 0, 64)
-	for f := range b.fams {
-		for d := range nLam {
-			buf = buf[:0]
-			for _, r := range order[start[f]:start[f+1]] {
-				if x := float64(b.recDims[r][d]); x > 0 {
-					buf = append(buf, round4(x))
+func (b *Builder) pool(o *order) (lams []vec, stacks []float64, catSD [nDims]float64) {
+	lams, stacks = make([]vec, len(o.fams)), make([]float64, len(o.cores))
+	var found [parts][nDims][]float64 // deviations
+	inParts(len(lams), func(part, from, to int) {
+		buf := make([]float64, 0, 64)
+		for l := from; l < to; l++ {
+			for d := range nLam {
+				buf = b.dimsOf(o, l, d, buf[:0])
+				value, shared := poolValue(buf)
+				lams[l][d] = value
+				if shared && len(buf) >= 3 {
+					found[part][d] = appendDeviations(found[part][d], buf, value, dims[d].rel)
 				}
 			}
-			if own := b.fams[f].own[d]; own > 0 {
-				buf = append(buf, round4(own)) // the family's own figure has a vote
-			}
-			value, shared := poolValue(buf)
-			lams[f][d] = value
-			if shared && len(buf) >= 3 {
-				deviations[d] = appendDeviations(deviations[d], buf, value, dims[d].rel)
+			for c := o.coreStart[l]; c < o.coreStart[l+1]; c++ {
+				buf = b.stacksOf(o, c, buf[:0])
+				value, shared := poolValue(buf)
+				stacks[c] = value
+				if shared && len(buf) >= 3 {
+					found[part][dStack] = appendDeviations(found[part][dStack], buf, value, false)
+				}
 			}
 		}
-	}
-	stacks = b.poolStacks(&deviations[dStack])
+	})
 	for d := range dims {
-		catSD[d] = learnCatalogueSD(dims[d].catSD, deviations[d])
+		var all []float64
+		for part := range found {
+			all = append(all, found[part][d]...)
+		}
+		catSD[d] = learnCatalogueSD(dims[d].catSD, all)
 	}
 	return lams, stacks, catSD
 }
 
+// dimsOf lists the figures of dimension d of lamination l; the family's own has a vote.
+func (b *Builder) dimsOf(o *order, l, d int, buf []float64) []float64 {
+	for _, r := range o.recordsOf(l) {
+		if x := float64(b.recs[r].dims[d]); x > 0 {
+			buf = append(buf, round4(x))
+		}
+	}
+	if own := o.lams[l].own[d]; own > 0 {
+		buf = append(buf, round4(own))
+	}
+	return buf
+}
+
+// stacksOf lists the stacks told of core c.
+func (b *Builder) stacksOf(o *order, c uint32, buf []float64) []float64 {
+	for _, r := range o.recs[o.recStart[c]:o.recStart[c+1]] {
+		if x := float64(b.recs[r].stack); x > 0 {
+			buf = append(buf, round4(x))
+		}
+	}
+	if own := b.cores[o.cores[c]].stack; own > 0 {
+		buf = append(buf, round4(own))
+	}
+	return buf
+}
+
 // round4 drops the hair that float32 adds to a figure typed in decimal.
 func round4(x float64) float64 { return math.Round(x*1e4) / 1e4 }
-
-// recordsByFamily lists the records of each family: order[start[f]:start[f+1]].
-func (b *Builder) recordsByFamily() (order, start []uint32) {
-	start = make([]uint32, len(b.fams)+1)
-	for _, c := range b.recCore {
-		start[b.cores[c].fam+1]++
-	}
-	for f := range b.fams {
-		start[f+1] += start[f]
-	}
-	order = make([]uint32, len(b.recs))
-	at := slices.Clone(start)
-	for r, c := range b.recCore {
-		f := b.cores[c].fam
-		order[at[f]] = uint32(r)
-		at[f]++
-	}
-	return order, start
-}
 
 // appendDeviations collects how far the figures that differ from the shared value are from it.
 func appendDeviations(out, v []float64, shared float64, rel bool) []float64 {
@@ -103,29 +114,6 @@ func appendDeviations(out, v []float64, shared float64, rel bool) []float64 {
 			d /= shared
 		}
 		out = append(out, d)
-	}
-	return out
-}
-
-// poolStacks pools the stack of each core over its records.
-func (b *Builder) poolStacks(deviations *[]float64) []float64 {
-	lists := make([][]float64, len(b.cores))
-	for r, c := range b.recCore {
-		if x := float64(b.recStack[r]); x > 0 {
-			lists[c] = append(lists[c], round4(x))
-		}
-	}
-	out := make([]float64, len(b.cores))
-	for c := range b.cores {
-		v := lists[c]
-		if own := b.cores[c].stack; own > 0 {
-			v = append(v, round4(own))
-		}
-		value, shared := poolValue(v)
-		out[c] = value
-		if shared && len(v) >= 3 {
-			*deviations = appendDeviations(*deviations, v, value, false)
-		}
 	}
 	return out
 }

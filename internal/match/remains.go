@@ -244,16 +244,17 @@ func (x *Index) coilOfRecord(c *coilQuery, r *record) float64 {
 // eachCoil calls f for the coils of one group of every set of a record, without building its scheme.
 // A phase that repeats another counts by the turns of that one.
 func (x *Index) eachCoil(r *record, f func(role winding.Role, turns float64)) {
-	sh := &x.shapes[r.shape]
+	_, sets := shape(x.shapes[r.shape]).read()
 	arena := x.turns[r.turnsAt:]
-	for i := range sh.sets {
-		if sh.like[i] != i {
+	var set setShape
+	for i := 0; sets.next(&set); i++ {
+		if set.like != i {
 			continue
 		}
-		for range sh.counts(i) {
+		for range set.count {
 			var t float64
 			if t, arena = nextTurns(arena); t > 0 {
-				f(sh.sets[i].role, t)
+				f(set.role, t)
 			}
 		}
 	}
@@ -273,12 +274,6 @@ func setTurns(set *winding.CoilSet) []float64 {
 
 // schemeOf puts the scheme of a record together.
 func (x *Index) schemeOf(r *record) winding.Scheme {
-	sh := &x.shapes[r.shape]
-	n := 0
-	for i := range sh.sets {
-		if sh.like[i] == i {
-			n += sh.counts(i)
-		}
-	}
-	return sh.scheme(unpackTurns(x.turns[r.turnsAt:], n), x.wireSet[r.wireSet])
+	sh := shape(x.shapes[r.shape])
+	return sh.scheme(unpackTurns(x.turns[r.turnsAt:], sh.turnFigures()), readWires(code(x.wireSet[r.wireSet]), x.wireList))
 }

@@ -1,234 +1,180 @@
 package match
 
 import (
-	"encoding/binary"
-	"math"
+	"slices"
 
-	"statorbook/internal/stator"
 	"statorbook/internal/winding"
 	"statorbook/internal/wire"
 )
 
-// setShape is a coil set without its turns and wires: what many records share.
+// shape is a scheme without turns and wires, spelled as bytes: what many records share.
+type shape string
+
+// setShape is a coil set of a shape.
 type setShape struct {
 	role      winding.Role
 	ring      winding.RingName
 	kind      winding.PatternKind // "" = explicit coils
-	throws    []int
-	coils     []winding.Coil // explicit coils, turns left out
+	joining   string
 	groups    int
 	first     int
-	alternate int8 // -1 not given, 0 no, 1 yes
+	alternate int // -1 not given, 0 no, 1 yes
 	paths     int
 	tap       int
-	joining   string
+	like      int  // the set that this one repeats turn for turn (phases v and w repeat phase u), or itself
+	count     int  // figures of turns: throws of the pattern, or coils
+	places    code // throws, or in and out of each coil
 }
 
-// shape is a scheme without turns and wires. like[i] is the set that set i repeats turn for turn
-// (phases v and w repeat phase u), or i itself.
-type shape struct {
-	poles int
-	sets  []setShape
-	like  []int
+// shapeReader walks over the sets of a shape.
+type shapeReader struct{ rest code }
+
+// read begins with the poles of the scheme.
+func (s shape) read() (poles int, r shapeReader) {
+	r.rest = code(s)
+	return r.rest.int(), r
 }
 
-// counts returns how many turn figures set i of the shape has.
-func (s *shape) counts(i int) int {
-	if s.sets[i].kind == "" {
-		return len(s.sets[i].coils)
+// next reads one set; false at the end.
+func (r *shapeReader) next(s *setShape) bool {
+	c := &r.rest
+	if len(*c) == 0 {
+		return false
 	}
-	return len(s.sets[i].throws)
+	s.role, s.ring, s.kind, s.joining = winding.Role(c.text()), winding.RingName(c.text()), winding.PatternKind(c.text()), c.text()
+	s.groups, s.first, s.alternate, s.paths, s.tap, s.like, s.count = c.int(), c.int(), c.int(), c.int(), c.int(), c.int(), c.int()
+	s.places = code(c.text())
+	return true
 }
 
-// shapes interns shapes: a million records share some thousands.
-type shapes struct {
-	list  []shape
-	index map[string]uint32 // only while building
-	bytes int
+// appendTo spells the set.
+func (s *setShape) appendTo(b []byte) []byte {
+	for _, t := range [...]string{string(s.role), string(s.ring), string(s.kind), s.joining} {
+		b = appendText(b, t)
+	}
+	for _, v := range [...]int{s.groups, s.first, s.alternate, s.paths, s.tap, s.like, s.count} {
+		b = appendInt(b, v)
+	}
+	return appendText(b, string(s.places))
 }
 
-// add interns the shape of a scheme and returns its number and the turns of the sets that do not
-// repeat another, in order.
-func (t *shapes) add(sc *winding.Scheme) (uint32, []float64) {
-	sh := shape{poles: sc.Poles, sets: make([]setShape, len(sc.CoilSets)), like: make([]int, len(sc.CoilSets))}
+// splitScheme takes a scheme apart into its shape and the turns of the sets that do not repeat
+// another, in order.
+func splitScheme(sc *winding.Scheme) (key []byte, turns []float64) {
+	key = appendInt(make([]byte, 0, 96), sc.Poles)
 	all := make([][]float64, len(sc.CoilSets))
+	like := make([]int, len(sc.CoilSets))
 	for i := range sc.CoilSets {
-		sh.sets[i], all[i] = splitSet(&sc.CoilSets[i])
-	}
-	var turns []float64
-	for i := range sh.sets {
-		sh.like[i] = i
+		s := splitSet(&sc.CoilSets[i], &all[i])
+		s.like = i
 		for j := range i {
-			if sh.like[j] == j && repeats(&sc.CoilSets[i], &sc.CoilSets[j], all[i], all[j]) {
-				sh.like[i] = j
+			if like[j] == j && repeats(&sc.CoilSets[i], &sc.CoilSets[j], all[i], all[j]) {
+				s.like = j
 				break
 			}
 		}
-		if sh.like[i] == i {
+		if like[i] = s.like; s.like == i {
 			turns = append(turns, all[i]...)
 		}
+		key = s.appendTo(key)
 	}
-	key := sh.key()
-	if n, ok := t.index[key]; ok {
-		return n, turns
-	}
-	if t.index == nil {
-		t.index = map[string]uint32{}
-	}
-	n := uint32(len(t.list))
-	t.index[key] = n
-	t.list = append(t.list, sh)
-	t.bytes += 64 + len(sh.sets)*(160+8) + 8*len(key)
-	return n, turns
+	return key, turns
 }
 
 // splitSet takes a coil set apart into shape and turns.
-func splitSet(s *winding.CoilSet) (setShape, []float64) {
+func splitSet(s *winding.CoilSet, turns *[]float64) setShape {
 	out := setShape{role: s.Role, ring: s.Ring, paths: s.ParallelPaths, tap: s.Tap, joining: s.Joining, alternate: -1}
-	if s.Pattern == nil {
-		turns := make([]float64, len(s.Coils))
-		out.coils = make([]winding.Coil, len(s.Coils))
-		for i, c := range s.Coils {
-			turns[i] = c.Turns
-			out.coils[i] = winding.Coil{In: c.In, Out: c.Out}
-		}
-		return out, turns
-	}
+	var places []byte
 	p := s.Pattern
-	out.kind, out.groups, out.first = p.Kind, p.Groups, p.FirstSlot
-	out.throws = append([]int(nil), p.Throws...)
-	if p.Alternate != nil {
-		out.alternate = 0
-		if *p.Alternate {
-			out.alternate = 1
+	if p == nil {
+		for _, c := range s.Coils {
+			*turns = append(*turns, c.Turns)
+			places = appendInt(appendInt(places, c.In), c.Out)
+		}
+		out.count = len(s.Coils)
+	} else {
+		out.kind, out.groups, out.first, out.count = p.Kind, p.Groups, p.FirstSlot, len(p.Throws)
+		for _, t := range p.Throws {
+			places = appendInt(places, t)
+		}
+		if p.Alternate != nil {
+			out.alternate = 0
+			if *p.Alternate {
+				out.alternate = 1
+			}
+		}
+		*turns = slices.Clone(p.Turns[:min(len(p.Turns), len(p.Throws))])
+		for len(*turns) < len(p.Throws) && len(p.Turns) == 1 {
+			*turns = append(*turns, p.Turns[0])
 		}
 	}
-	turns := append([]float64(nil), p.Turns...)
-	for len(turns) < len(out.throws) && len(p.Turns) == 1 {
-		turns = append(turns, p.Turns[0])
-	}
-	return out, turns[:min(len(turns), len(out.throws))]
+	out.places = code(places)
+	return out
 }
 
 // repeats tells whether set a is set b for another phase.
 func repeats(a, b *winding.CoilSet, ta, tb []float64) bool {
-	if !a.Role.IsPhase() || !b.Role.IsPhase() || len(ta) != len(tb) || (a.Pattern == nil) != (b.Pattern == nil) || len(a.Wires) != len(b.Wires) {
-		return false
-	}
-	for i := range ta {
-		if ta[i] != tb[i] {
-			return false
-		}
-	}
-	for i := range a.Wires {
-		if a.Wires[i] != b.Wires[i] {
-			return false
-		}
-	}
-	return true
+	return a.Role.IsPhase() && b.Role.IsPhase() && (a.Pattern == nil) == (b.Pattern == nil) && slices.Equal(ta, tb) && slices.Equal(a.Wires, b.Wires)
 }
 
-// key spells the shape as bytes.
-func (s *shape) key() string {
-	b := binary.AppendVarint(nil, int64(s.poles))
-	for i, set := range s.sets {
-		b = append(b, string(set.role)+"|"+string(set.ring)+"|"+string(set.kind)+"|"+set.joining+"|"...)
-		for _, v := range []int{set.groups, set.first, int(set.alternate), set.paths, set.tap, s.like[i], len(set.throws), len(set.coils)} {
-			b = binary.AppendVarint(b, int64(v))
-		}
-		for _, v := range set.throws {
-			b = binary.AppendVarint(b, int64(v))
-		}
-		for _, c := range set.coils {
-			b = binary.AppendVarint(b, int64(c.In))
-			b = binary.AppendVarint(b, int64(c.Out))
+// turnFigures is how many figures of turns a record of this shape keeps.
+func (s shape) turnFigures() int {
+	_, r := s.read()
+	n := 0
+	var set setShape
+	for i := 0; r.next(&set); i++ {
+		if set.like == i {
+			n += set.count
 		}
 	}
-	return string(b)
+	return n
 }
 
 // scheme puts shape, turns and wires together again; wires has one list for each set.
-func (s *shape) scheme(turns []float64, wires [][]wire.Wire) winding.Scheme {
-	out := winding.Scheme{Poles: s.poles, CoilSets: make([]winding.CoilSet, len(s.sets))}
-	starts := make([]int, len(s.sets))
+func (s shape) scheme(turns []float64, wires [][]wire.Wire) winding.Scheme {
+	poles, r := s.read()
+	out := winding.Scheme{Poles: poles, CoilSets: []winding.CoilSet{}}
+	var starts []int
 	at := 0
-	for i := range s.sets {
-		if s.like[i] == i {
-			starts[i] = at
-			at += s.counts(i)
+	var set setShape
+	for i := 0; r.next(&set); i++ {
+		if set.like == i {
+			starts = append(starts, at)
+			at += set.count
 		} else {
-			starts[i] = starts[s.like[i]]
+			starts = append(starts, starts[set.like])
 		}
-	}
-	for i := range s.sets {
-		n := s.counts(i)
-		out.CoilSets[i] = s.sets[i].set(turns[min(starts[i], len(turns)):min(starts[i]+n, len(turns))])
+		c := set.coilSet(turns[min(starts[i], len(turns)):min(starts[i]+set.count, len(turns))])
 		if i < len(wires) {
-			out.CoilSets[i].Wires = wires[i]
+			c.Wires = wires[i]
 		}
+		out.CoilSets = append(out.CoilSets, c)
 	}
 	return out
 }
 
-// set puts one coil set together again.
-func (s *setShape) set(turns []float64) winding.CoilSet {
+// coilSet puts one coil set together again.
+func (s *setShape) coilSet(turns []float64) winding.CoilSet {
 	out := winding.CoilSet{Role: s.role, Ring: s.ring, ParallelPaths: s.paths, Tap: s.tap, Joining: s.joining}
+	places := s.places
 	if s.kind == "" {
-		out.Coils = append([]winding.Coil(nil), s.coils...)
-		for i := range out.Coils {
+		for i := range s.count {
+			c := winding.Coil{In: places.int(), Out: places.int()}
 			if i < len(turns) {
-				out.Coils[i].Turns = turns[i]
+				c.Turns = turns[i]
 			}
+			out.Coils = append(out.Coils, c)
 		}
 		return out
 	}
-	p := &winding.Pattern{Kind: s.kind, Throws: append([]int(nil), s.throws...), Turns: append([]float64(nil), turns...), Groups: s.groups, FirstSlot: s.first}
+	p := &winding.Pattern{Kind: s.kind, Turns: append([]float64(nil), turns...), Groups: s.groups, FirstSlot: s.first}
+	for range s.count {
+		p.Throws = append(p.Throws, places.int())
+	}
 	if s.alternate >= 0 {
 		alt := s.alternate == 1
 		p.Alternate = &alt
 	}
 	out.Pattern = p
 	return out
-}
-
-// primarySet finds the set that stands for the winding: main or phase u, else the first; -1 without sets.
-func primarySet(sc *winding.Scheme) int {
-	for i := range sc.CoilSets {
-		if r := sc.CoilSets[i].Role; r == winding.Main || r == winding.PhaseU {
-			return i
-		}
-	}
-	if len(sc.CoilSets) > 0 {
-		return 0
-	}
-	return -1
-}
-
-// auxiliarySet finds the auxiliary, -1 if there is none.
-func auxiliarySet(sc *winding.Scheme) int {
-	for i := range sc.CoilSets {
-		if sc.CoilSets[i].Role == winding.Auxiliary {
-			return i
-		}
-	}
-	return -1
-}
-
-// expanded gives turns in series, winding factor and mean turn of one set on a core; zeros where
-// the data does not tell.
-func expanded(set *winding.CoilSet, poles int, core *stator.Core) (series, kw, mlt float64) {
-	coils, _, err := winding.Expand(*set, poles, *core)
-	if err != nil {
-		// A set that cannot be laid may still tell its turns.
-		if n := winding.SeriesTurns(*set); n > 0 && !math.IsInf(n, 1) {
-			series = n
-		}
-		return series, 0, 0
-	}
-	series = winding.TurnsOf(coils) / float64(winding.Paths(*set))
-	kw, _ = winding.FactorOfSet(*set, coils, poles, *core, 1)
-	if l, ok := winding.MeanTurnOf(*core, set.Ring, coils, winding.SheetMeanTurn); ok {
-		mlt = float64(l)
-	}
-	return series, kw, mlt
 }

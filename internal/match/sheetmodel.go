@@ -176,24 +176,20 @@ func maskFeatures(check int, x *[nSheetX]float64) {
 }
 
 // learnSheets fits the checks to a sample of sheets.
-func learnSheets(sample []sheetFacts) sheetModel {
+func learnSheets(sample []*sheetRow, layouts []string) sheetModel {
 	m := sheetModel{layout: map[string]float64{}, ways: map[string]float64{}, paths: [4]float64{1, 0.05, 0.01, 0.01}, n: float64(len(sample))}
-	var table [2][nChk]rows
-	var pair [nPair]rows
 	mixed, both := 0.02, 1.0
-	for i := range sample {
-		f := &sample[i]
-		for set := range f.n {
-			addChecks(f, set, &table[set])
-			key := f.layoutKey(&f.sets[set])
+	for _, row := range sample {
+		for i := range row.n {
+			set := &row.sets[i]
+			key := layouts[set.layout]
 			m.layout[key]++
 			m.ways[wayOf(key)]++
-			m.paths[min(int(f.sets[set].paths), 4)-1]++
+			m.paths[min(set.paths, 4)-1]++
 		}
-		addPairs(f, &pair)
-		if f.n == 2 && f.systems() != 0 {
+		if row.systems != 0 {
 			both++
-			if f.systems() == 2 {
+			if row.systems == 2 {
 				mixed++
 			}
 		}
@@ -206,45 +202,43 @@ func learnSheets(sample []sheetFacts) sheetModel {
 	for i := range m.paths {
 		m.paths[i] /= sum
 	}
-	for set := range table {
-		for c := range table[set] {
-			table[set][c].p = nSheetX
-			m.chk[set][c] = table[set][c].fit(sheetPrior(chkConstant[c], chkSD[c]))
-			m.chk[set][c].sd = max(m.chk[set][c].sd, chkFloor[c])
+	var tasks []func()
+	for set := range m.chk {
+		for c := range m.chk[set] {
+			tasks = append(tasks, func() { m.chk[set][c] = learnCheck(sample, set, c) })
 		}
 	}
-	for c := range pair {
-		pair[c].p = nSheetX
-		m.pair[c] = pair[c].fit(sheetPrior(0, pairSD[c]))
+	for c := range m.pair {
+		tasks = append(tasks, func() { m.pair[c] = learnPair(sample, c) })
 	}
+	together(tasks...)
 	return m
 }
 
-func addChecks(f *sheetFacts, set int, table *[nChk]rows) {
-	var x [nSheetX]float64
-	var v, extra [nChk]float64
-	f.x(set, &x)
-	f.checks(set, &v, &extra)
-	for c := range v {
-		if math.IsNaN(v[c]) || math.IsInf(v[c], 0) {
+// learnCheck fits one check of the main (0) or auxiliary (1) set.
+func learnCheck(sample []*sheetRow, set, check int) linear {
+	table := rows{p: nSheetX}
+	for _, row := range sample {
+		if set >= int(row.n) {
 			continue
 		}
-		xc := x
-		maskFeatures(c, &xc)
-		table[c].p = nSheetX
-		table[c].add(xc[:], v[c], 1/(1+sq(extra[c]/chkSD[c])))
+		s := &row.sets[set]
+		x := row.x
+		maskFeatures(check, &x)
+		table.add(x[:], s.v[check], 1/(1+sq(s.extra[check]/chkSD[check])))
 	}
+	out := table.fit(sheetPrior(chkConstant[check], chkSD[check]))
+	out.sd = max(out.sd, chkFloor[check])
+	return out
 }
 
-func addPairs(f *sheetFacts, pair *[nPair]rows) {
-	var x [nSheetX]float64
-	var v [nPair]float64
-	f.x(0, &x)
-	f.pairs(&v)
-	for c := range v {
-		pair[c].p = nSheetX
-		pair[c].add(x[:], v[c], 1)
+// learnPair fits one comparison of both sets.
+func learnPair(sample []*sheetRow, pair int) linear {
+	table := rows{p: nSheetX}
+	for _, row := range sample {
+		table.add(row.x[:], row.pair[pair], 1)
 	}
+	return table.fit(sheetPrior(0, pairSD[pair]))
 }
 
 // systems compares the gauge systems of both windings: 0 not known, 1 alike, 2 unlike.

@@ -83,11 +83,16 @@ func (m *model) learnTurns(x *Index, sample []int, sites []site) {
 		tB[0].add(f[:], yB, wB)
 		tF[0].add(f[:], yF, wF)
 	}
-	for k := range tB {
-		m.turns[k] = tB[k].fit(priorTurns)
-		m.fill[k] = tF[k].fit(priorFill)
-		m.spread[k] = m.split(x, sample, sites, k)
-	}
+	together(
+		func() { m.turns[0] = tB[0].fit(priorTurns) },
+		func() { m.turns[1] = tB[1].fit(priorTurns) },
+		func() { m.fill[0] = tF[0].fit(priorFill) },
+		func() { m.fill[1] = tF[1].fit(priorFill) },
+	)
+	together(
+		func() { m.spread[0] = m.split(x, sample, sites, 0) },
+		func() { m.spread[1] = m.split(x, sample, sites, 1) },
+	)
 }
 
 // rewoundWeight: an already rewound motor is weaker evidence than a factory winding (common
