@@ -44,6 +44,15 @@ func (l *lateStore) Families(ctx context.Context, f catalog.FamilyFilter, p cata
 	return s.Families(ctx, f, p)
 }
 
+// Changes reads the change feed; see postgres.Store.
+func (l *lateStore) Changes(ctx context.Context, after catalog.Mark, size int) (catalog.ChangePage, error) {
+	s, err := l.get()
+	if err != nil {
+		return catalog.ChangePage{}, err
+	}
+	return s.Changes(ctx, after, size)
+}
+
 // Winding reads a winding record; see postgres.Store.
 func (l *lateStore) Winding(ctx context.Context, id string) (catalog.Winding, error) {
 	s, err := l.get()

@@ -58,7 +58,7 @@ func serve(ctx context.Context, c console, cfg config, args []string) error {
 		return errUsage
 	}
 	s := &service{cfg: cfg, quota: *quota, log: newLog(c), out: c}
-	s.keeper = keeper{log: s.log, current: new(atomic.Pointer[httpapi.Snapshot]), failure: new(atomic.Pointer[error])}
+	s.keeper = keeper{log: s.log, current: new(atomic.Pointer[httpapi.Snapshot]), failure: new(atomic.Pointer[error]), bell: httpapi.NewBell()}
 	listener, err := listen(cfg.addr)
 	if err != nil {
 		return err
@@ -73,6 +73,7 @@ func serve(ctx context.Context, c console, cfg config, args []string) error {
 	go func() { served <- server.Serve(listener) }()
 
 	err = s.work(ctx, listener.Addr().String(), served)
+	s.keeper.bell.Stop()
 	drain, cancel := context.WithTimeout(context.Background(), drainTime)
 	defer cancel()
 	if stopErr := server.Shutdown(drain); err == nil && stopErr != nil {
@@ -97,6 +98,8 @@ func (s *service) handler() (http.Handler, error) {
 		Windings: &s.store,
 		Keys:     &s.store,
 		Quota:    s.quota,
+		Changes:  &s.store,
+		Bell:     s.keeper.bell,
 		Ready:    s.keeper.ready,
 		Log:      s.log,
 		Version:  version(),

@@ -23,6 +23,8 @@ type keeper struct {
 	log     *slog.Logger
 	current *atomic.Pointer[httpapi.Snapshot]
 	failure *atomic.Pointer[error] // of the last look at the database, nil error inside if it was well
+	bell    *httpapi.Bell          // rung when the change feed has grown
+	feed    int64                  // the catalogue revision of its newest row
 }
 
 // loadSnapshot reads all published data as it stands and builds the tables and the match index.
@@ -62,11 +64,15 @@ func (k *keeper) refresh(ctx context.Context) error {
 }
 
 func (k *keeper) follow(ctx context.Context) error {
-	revision, err := k.store.CatalogueRevision(ctx)
+	pulse, err := k.store.Pulse(ctx)
 	if err != nil {
 		return err
 	}
-	if snap := k.current.Load(); snap != nil && snap.Revision == revision {
+	if pulse.Feed != k.feed {
+		k.feed = pulse.Feed
+		k.bell.Ring()
+	}
+	if snap := k.current.Load(); snap != nil && snap.Revision == pulse.Catalogue {
 		return nil
 	}
 	begun := time.Now()

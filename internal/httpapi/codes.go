@@ -11,6 +11,7 @@ const (
 	codeNumber           = "NOT_A_NUMBER"         // a parameter that should be a number
 	codePageSize         = "BAD_PAGE_SIZE"        // page_size outside its range
 	codePageToken        = "BAD_PAGE_TOKEN"       // a token of another list, or made up
+	codeFeedMark         = "BAD_FEED_MARK"        // a place that the change feed never had
 	codeUnknownID        = "UNKNOWN_ID"           // a path id that names nothing
 	codeNotOffered       = "NOT_OFFERED"          // Accept rules out every format
 	codeBodyType         = "UNSUPPORTED_TYPE"     // Content-Type is not taken

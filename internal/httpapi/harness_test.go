@@ -79,6 +79,9 @@ func newHost(t testing.TB, cfg Config) *host {
 	if cfg.Snapshot == nil {
 		cfg.Snapshot = func() *Snapshot { return nil }
 	}
+	if cfg.Bell == nil {
+		cfg.Bell = NewBell()
+	}
 	if cfg.Ready == nil {
 		cfg.Ready = func() error { return nil }
 	}

@@ -41,6 +41,7 @@ func (s *server) routes() []route {
 		{http.MethodGet, "/v1/windings/:id/test-plan", nil, nil, s.getTestPlan},
 		{http.MethodPost, "/v1/test-verdicts", nil, nil, s.postVerdict},
 		{http.MethodPost, "/v1/matches", nil, nil, s.postMatch},
+		{http.MethodGet, "/v1/changes", paramsChanges, nil, s.getChanges},
 		{http.MethodPost, "/v1/winding-analyses", nil, nil, s.postAnalysis},
 		{http.MethodPost, "/v1/winding-changes", nil, nil, s.postChange},
 		{http.MethodPost, "/v1/winding-checks", nil, nil, s.postCheck},

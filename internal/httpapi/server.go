@@ -37,7 +37,9 @@ type Config struct {
 	Snapshot func() *Snapshot // nil result: nothing is loaded yet
 	Families FamilyStore
 	Windings WindingStore
-	Keys     KeyStore     // nil: there are no keys, and none is looked at
+	Keys     KeyStore // nil: there are no keys, and none is looked at
+	Changes  ChangeStore
+	Bell     *Bell        // rung when the change feed has grown
 	Ready    func() error // why the service cannot answer, nil if it can; called often, so it must be cheap
 	Log      *slog.Logger
 	Version  string           // of the program, for / and /v1/meta
