@@ -29,7 +29,7 @@ func benchHandler(b *testing.B, snap *Snapshot) http.Handler {
 	b.Helper()
 	h, err := New(Config{
 		Snapshot: func() *Snapshot { return snap }, Ready: func() error { return nil }, Log: slog.New(slog.NewJSONHandler(io.Discard, nil)),
-		NewID: func() string { return uuid.Must(uuid.NewV7()).String() }, Now: time.Now, PageKey: []byte("bench"),
+		NewID: func() string { return uuid.Must(uuid.NewV7()).String() }, Now: time.Now, PageKey: []byte("bench"), Quota: 100_000_000,
 	})
 	require.NoError(b, err)
 	return h

@@ -86,7 +86,9 @@ func newHost(t testing.TB, cfg Config) *host {
 		cfg.Ready = func() error { return nil }
 	}
 	cfg.NewID = func() string { return "01890a5d-ac96-774b-bcce-b302099a8057" }
-	cfg.Now = func() time.Time { return time.Date(2026, 11, 25, 9, 0, 0, 0, time.UTC) }
+	if cfg.Now == nil {
+		cfg.Now = func() time.Time { return time.Date(2026, 11, 25, 9, 0, 0, 0, time.UTC) }
+	}
 	cfg.PageKey = []byte("a key for tests")
 	cfg.Version = "test"
 	h, err := New(cfg)

@@ -40,18 +40,20 @@ func (b *buckets[K]) take(k K, now time.Time) (left int, full, wait time.Duratio
 	fullAt, known := b.young[k]
 	if !known {
 		fullAt = b.old[k]
+		if len(b.young) >= bucketsMax {
+			b.old, b.young = b.young, make(map[K]int64, bucketsMax/4)
+		}
 	}
 	// An empty bucket is full after depth: more than that is a clock that was set back.
 	fullAt = min(max(fullAt, at), at+int64(b.depth))
-	if room := at + int64(b.depth) - fullAt; room < int64(b.step) {
+	room := at + int64(b.depth) - fullAt
+	if room < int64(b.step) {
+		b.young[k] = fullAt
 		return 0, time.Duration(fullAt - at), time.Duration(int64(b.step) - room)
 	}
 	fullAt += int64(b.step)
-	if !known && len(b.young) >= bucketsMax {
-		b.old, b.young = b.young, make(map[K]int64, bucketsMax/4)
-	}
 	b.young[k] = fullAt
-	return int((at + int64(b.depth) - fullAt) / int64(b.step)), time.Duration(fullAt - at), 0
+	return int(room/int64(b.step)) - 1, time.Duration(fullAt - at), 0
 }
 
 // gate lets requests in at a bearable rate. The zero gate lets all in.
