@@ -34,6 +34,10 @@ func (s *server) pageRoutes() []route {
 		{http.MethodGet, "/assets/:name", []string{"v"}, offersAssets, s.asset},
 		{http.MethodGet, "/find", paramsFind, offersHTML, s.find},
 		{http.MethodGet, "/find/check", paramsFind, offersHTML, s.findCheck},
+		{http.MethodGet, "/find/winding", paramsFind, offersHTML, s.proposalPage},
+		{http.MethodGet, "/find/sheet", paramsFind, offersHTML, s.proposalSheet},
+		{http.MethodGet, "/windings/:id", nil, offersHTML, s.windingPage},
+		{http.MethodGet, "/windings/:id/sheet", nil, offersHTML, s.windingSheet},
 	}
 }
 

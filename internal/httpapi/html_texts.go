@@ -130,9 +130,9 @@ func (p *pages) functions() template.FuncMap {
 		"num":        num, "pct": percent, "spread": func(r bundle.Range) string { return rangeText(r) },
 		"likely": func(v float64) string { return p.texts["likely."+likelihood(v)] },
 		"tells":  func(bits float64) string { return p.texts["tells."+telling(bits)] },
-		"dict":   dict,
-		"wire":   p.texts.wire,
-		"add":    func(a, b float64) float64 { return math.Round(100*(a+b)) / 100 },
+		"dict":   dict, "corefields": coreFields, "band": p.texts.band, "recordfacts": p.texts.recordFacts,
+		"wire": p.texts.wire,
+		"add":  func(a, b float64) float64 { return math.Round(100*(a+b)) / 100 },
 	}
 }
 

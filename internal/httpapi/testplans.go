@@ -59,12 +59,16 @@ func (s *server) getTestPlan(c *gin.Context, q *query) error {
 		return err
 	}
 	p := acceptance.MakePlan(w.machine(), acceptance.Tables{Wires: snap.Wires, Classes: snap.Classes})
-	return sendTagged(c, testPlanView{
-		Cautions: viewCautions(p.Cautions), WindingID: w.ID, Status: w.Status, Missing: filled(p.Missing), Assumed: viewAssumed(p.Assumed),
+	return sendTagged(c, viewPlan(w.ID, w.Status, p), "", cacheCheck)
+}
+
+func viewPlan(id string, status catalog.Status, p acceptance.Plan) testPlanView {
+	return testPlanView{
+		Cautions: viewCautions(p.Cautions), WindingID: id, Status: status, Missing: filled(p.Missing), Assumed: viewAssumed(p.Assumed),
 		Steps: each(p.Steps, func(st acceptance.Step) stepView {
 			return stepView{st.Test, st.Title, st.Method, st.Instrument, filled(st.Record), each(st.Limits, viewLimit), sentence(st.NotJudged)}
 		}),
-	}, "", cacheCheck)
+	}
 }
 
 // machine is the record as a motor to be proved.

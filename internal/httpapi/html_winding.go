@@ -1,0 +1,237 @@
+package httpapi
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"strings"
+
+	"statorbook/internal/bundle"
+	"statorbook/internal/catalog"
+	"statorbook/internal/match"
+	"statorbook/internal/stator"
+	"statorbook/internal/winding"
+
+	"github.com/gin-gonic/gin"
+)
+
+// windingBody is what the page of a winding and its job sheet show.
+type windingBody struct {
+	Title    string
+	Status   string
+	SheetAt  string          // address of the job sheet
+	BackAt   string          // address of the candidates, for a proposal
+	Record   *bundle.Winding // of a record
+	Family   string
+	Proposal *proposalRow // of a proposal
+	Sets     []setView
+	Borrowed string // record that the page took for what was not measured
+	Moved    bool   // the catalogue has moved on since the link was made
+	Revision int64
+	Work     workView
+}
+
+// setView is a coil set as it is wound. Ranges are those of a proposal.
+type setView struct {
+	bundle.CoilSet
+	Throws   []throwView
+	Coils    int
+	Proposed *proposedSetView
+	Figures  *roleView // computed
+}
+
+// throwView is one coil of a pattern.
+type throwView struct {
+	Throw string
+	Turns float64
+	Range *bundle.Range
+}
+
+// windingPage answers GET /windings/{id}: a record for the bench.
+func (s *server) windingPage(c *gin.Context, q *query) error {
+	return s.sendRecord(c, q, "winding")
+}
+
+// windingSheet answers GET /windings/{id}/sheet: its job sheet, for paper.
+func (s *server) windingSheet(c *gin.Context, q *query) error {
+	return s.sendRecord(c, q, "sheet")
+}
+
+func (s *server) sendRecord(c *gin.Context, q *query, page string) error {
+	if err := q.err(); err != nil {
+		return err
+	}
+	snap, err := s.snapshot()
+	if err != nil {
+		return err
+	}
+	r, err := s.record(c, c.Param("id"))
+	if err != nil {
+		return err
+	}
+	view, err := viewWinding(r.Winding)
+	if err != nil {
+		return err
+	}
+	work := snap.workUp(subject{r.ID, r.Slug, r.Status, r.application, r.input})
+	body := windingBody{
+		Title: r.Slug, Status: string(r.Status), SheetAt: "/windings/" + r.Slug + "/sheet", Record: &view, Family: s.namer(c.Request.Context())(r.ID).Title,
+		Sets: setsOf(work, nil), Revision: snap.Revision, Work: work,
+	}
+	return s.sendHTML(c, page, pageView{Title: s.titleOf(page, r.Slug), Class: page, Body: body})
+}
+
+// titleOf names a page about a winding.
+func (s *server) titleOf(page, what string) string {
+	return fmt.Sprintf(s.pages.texts[page+".title"], what)
+}
+
+// proposalPage answers GET /find/winding: a proposal worked out, from the readings in the address.
+func (s *server) proposalPage(c *gin.Context, q *query) error {
+	return s.sendProposal(c, q, "winding")
+}
+
+// proposalSheet answers GET /find/sheet: its job sheet, for paper.
+func (s *server) proposalSheet(c *gin.Context, q *query) error {
+	return s.sendProposal(c, q, "sheet")
+}
+
+func (s *server) sendProposal(c *gin.Context, q *query, page string) error {
+	n := max(q.whole("proposal", 1, 3), 1)
+	revision := q.whole("revision", 0, 1<<53)
+	if err := q.err(); err != nil {
+		return err
+	}
+	snap, err := s.snapshot()
+	if err != nil {
+		return err
+	}
+	f, req, err := s.readFind(q)
+	if err != nil {
+		return err
+	}
+	if f.bad() {
+		return s.sendFindForm(c, f, req, false)
+	}
+	a, err := snap.Index.Match(req.toDomain())
+	if err != nil {
+		return err
+	}
+	if n > len(a.Proposals) {
+		return s.sendCandidates(c, f, req)
+	}
+	query, names := f.query(), s.namer(c.Request.Context())
+	p := a.Proposals[n-1]
+	row := proposalRow{n, viewProposal(p), each(p.Basis.WindingIDs, names)}
+	sub, borrowed := s.proposalSubject(c.Request.Context(), f, req, a, row)
+	sub.input.Scheme = p.Scheme
+	sub.title = fmt.Sprintf(s.pages.texts["candidates.proposal"], n)
+	work := snap.workUp(sub)
+	here := fmt.Sprintf("%s&proposal=%d&revision=%d", query, n, snap.Revision)
+	body := windingBody{
+		Title: sub.title, Status: string(sub.status), SheetAt: "/find/sheet?" + here, BackAt: "/find?" + query, Proposal: &row,
+		Sets: setsOf(work, row.CoilSets), Borrowed: borrowed, Moved: revision != 0 && int64(revision) != snap.Revision, Revision: snap.Revision, Work: work,
+	}
+	return s.sendHTML(c, page, pageView{Title: s.titleOf(page, sub.title), Nav: "/", Class: page, Body: body})
+}
+
+// proposalSubject joins the readings with what the basis of the proposal knows: a record that is
+// repeated lends all that was not measured, a lamination that is scaled lends itself without the
+// stack, any other basis only the counts that the coils need.
+func (s *server) proposalSubject(ctx context.Context, f *form, req matchRequest, a match.Answer, p proposalRow) (subject, string) {
+	req = s.asRead(f, req, a)
+	q := req.toDomain()
+	sub := subject{status: catalog.StatusEstimated, input: winding.AnalysisInput{Core: q.Measurements, Nameplate: q.Nameplate, Supply: q.Supply, MotorType: q.MotorType}}
+	if len(p.From) == 0 {
+		return sub, ""
+	}
+	w, err := s.Windings.Winding(ctx, p.From[0].ID)
+	if err != nil {
+		return sub, ""
+	}
+	var family *catalog.Family
+	if found, err := s.Families.Family(ctx, w.FamilyID); err == nil {
+		family, sub.application = &found, found.Application
+	}
+	lent := catalog.CoreOfRecord(w, family)
+	switch p.Basis.Method {
+	case "record":
+		sub.status = w.Status
+		if sub.input.Nameplate == nil {
+			sub.input.Nameplate = &w.Nameplate
+		}
+	case "scaled":
+		lent.StackLength = q.Measurements.StackLength
+	default:
+		lent = countsOf(lent)
+	}
+	sub.input.MotorType = cmp.Or(sub.input.MotorType, w.MotorType)
+	sub.input.Core = catalog.CoreOfRecord(catalog.Winding{CoreAsMeasured: &lent}, &catalog.Family{Core: sub.input.Core})
+	return sub, w.Slug
+}
+
+// countsOf keeps of a core what is counted and not measured.
+func countsOf(c stator.Core) stator.Core {
+	counts := stator.Core{Phases: c.Phases, RotorPosition: c.RotorPosition, Slots: c.Slots}
+	if c.SecondRing != nil {
+		counts.SecondRing = &stator.Ring{Slots: c.SecondRing.Slots}
+	}
+	return counts
+}
+
+// asRead takes the readings as the match read them, where that is likelier than what was typed.
+func (s *server) asRead(f *form, req matchRequest, a match.Answer) matchRequest {
+	changed := false
+	for _, r := range a.Readings {
+		if r.Probability > 0.5 && f.values[r.Field] != "" {
+			f.values[r.Field], f.values[r.Field+withSuffix] = plain(r.ReadAs), instruments[0].Name
+			changed = true
+		}
+	}
+	var again matchRequest
+	if !changed || f.decode(s.pages.texts, &again, nil) != nil || f.bad() {
+		return req
+	}
+	return again
+}
+
+// setsOf joins each coil set of a winding with what was computed and, for a proposal, its ranges.
+func setsOf(work workView, proposed []proposedSetView) []setView {
+	sets := make([]setView, len(work.Scheme.CoilSets))
+	for i, set := range work.Scheme.CoilSets {
+		v := setView{CoilSet: set}
+		if i < len(proposed) {
+			v.Proposed = &proposed[i]
+		}
+		if i < len(work.Coils) {
+			v.Coils = len(work.Coils[i].Coils)
+		}
+		if p := set.Pattern; p != nil {
+			for k, throw := range p.Throws {
+				t := throwView{Throw: fmt.Sprintf("1–%d", throw)}
+				if k < len(p.Turns) {
+					t.Turns = p.Turns[k]
+				}
+				if v.Proposed != nil && k < len(v.Proposed.TurnsPerCoil) {
+					t.Range = &v.Proposed.TurnsPerCoil[k]
+				}
+				v.Throws = append(v.Throws, t)
+			}
+		}
+		if work.Analysis != nil {
+			for k := range work.Analysis.Roles {
+				if work.Analysis.Roles[k].Set == i {
+					v.Figures = &work.Analysis.Roles[k]
+				}
+			}
+		}
+		sets[i] = v
+	}
+	return sets
+}
+
+// Join writes the list of the coils' slots and turns in a few characters each.
+func (v coilsView) Join() string {
+	parts := each(v.Coils, func(c winding.Coil) string { return fmt.Sprintf("%d → %d × %s", c.In, c.Out, num(c.Turns)) })
+	return strings.Join(parts, ", ")
+}
