@@ -28,7 +28,7 @@ var errUsage = errors.New("usage")
 
 // commands lists the subcommands in the order in which help shows them.
 func commands() []command {
-	return []command{serveCommand, migrateCommand, seedCommand, importCommand, exportCommand, verifyCommand, healthCommand, versionCommand}
+	return []command{serveCommand, migrateCommand, seedCommand, importCommand, exportCommand, verifyCommand, evaluateCommand, healthCommand, versionCommand}
 }
 
 // run finds the subcommand (serve without one), runs it and turns its error into an exit code.

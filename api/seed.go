@@ -28,33 +28,41 @@ var demoCredit = postgres.Authorship{
 	Author:    "demo-p1", Vetter: "demo-p2",
 }
 
-// seedAll imports the embedded bundles. A line that is not taken is a fault of the program.
+// seedAll imports the embedded bundles.
 func seedAll(ctx context.Context, store *postgres.Store, log *slog.Logger) error {
 	for _, name := range seeds.Names() {
-		file, err := seeds.Files.Open(name)
-		if err != nil {
+		if err := seedBundle(ctx, store, log, name); err != nil {
 			return err
 		}
-		var refused []catalog.ImportRow
-		report, err := store.Import(ctx, bundle.NewReader(file, bundle.Options{}), postgres.ImportOptions{
-			Credit: &demoCredit,
-			OnRow: func(r catalog.ImportRow) error {
-				if r.Outcome == catalog.OutcomeRefused {
-					refused = append(refused, r)
-				}
-				return nil
-			},
-		})
-		_ = file.Close() // read only
-		if err != nil {
-			return fmt.Errorf("seeds/%s: %w", name, err)
-		}
-		if len(refused) > 0 {
-			return fmt.Errorf("seeds/%s line %d: %s: %s", name, refused[0].Line, refused[0].Code, refused[0].Detail)
-		}
-		if n := report.Counts[catalog.OutcomeNew]; n > 0 {
-			log.Info("seeds stored", "bundle", name, "new", n)
-		}
+	}
+	return nil
+}
+
+// seedBundle imports one embedded bundle. A line that is not taken is a fault of the program.
+func seedBundle(ctx context.Context, store *postgres.Store, log *slog.Logger, name string) error {
+	file, err := seeds.Files.Open(name)
+	if err != nil {
+		return err
+	}
+	defer func() { _ = file.Close() }() // read only
+	var refused []catalog.ImportRow
+	report, err := store.Import(ctx, bundle.NewReader(file, bundle.Options{}), postgres.ImportOptions{
+		Credit: &demoCredit,
+		OnRow: func(r catalog.ImportRow) error {
+			if r.Outcome == catalog.OutcomeRefused {
+				refused = append(refused, r)
+			}
+			return nil
+		},
+	})
+	if err != nil {
+		return fmt.Errorf("seeds/%s: %w", name, err)
+	}
+	if len(refused) > 0 {
+		return fmt.Errorf("seeds/%s line %d: %s: %s", name, refused[0].Line, refused[0].Code, refused[0].Detail)
+	}
+	if n := report.Counts[catalog.OutcomeNew]; n > 0 {
+		log.Info("seeds stored", "bundle", name, "new", n)
 	}
 	return nil
 }

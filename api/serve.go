@@ -50,6 +50,12 @@ type service struct {
 	database *database
 }
 
+// newService returns a service without data and without a quota.
+func newService(c console, cfg config, log *slog.Logger) *service {
+	k := keeper{log: log, current: new(atomic.Pointer[httpapi.Snapshot]), failure: new(atomic.Pointer[error]), bell: httpapi.NewBell()}
+	return &service{cfg: cfg, log: log, out: c, keeper: k}
+}
+
 func serve(ctx context.Context, c console, cfg config, args []string) error {
 	flags := flag.NewFlagSet("serve", flag.ContinueOnError)
 	flags.SetOutput(c.err)
@@ -57,8 +63,8 @@ func serve(ctx context.Context, c console, cfg config, args []string) error {
 	if err := flags.Parse(args); err != nil || flags.NArg() > 0 || *quota < 0 || *quota > maxQuota {
 		return errUsage
 	}
-	s := &service{cfg: cfg, quota: *quota, log: newLog(c), out: c}
-	s.keeper = keeper{log: s.log, current: new(atomic.Pointer[httpapi.Snapshot]), failure: new(atomic.Pointer[error]), bell: httpapi.NewBell()}
+	s := newService(c, cfg, newLog(c))
+	s.quota = *quota
 	listener, err := listen(cfg.addr)
 	if err != nil {
 		return err
