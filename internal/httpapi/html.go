@@ -38,6 +38,9 @@ func (s *server) pageRoutes() []route {
 		{http.MethodGet, "/find/sheet", paramsFind, offersHTML, s.proposalSheet},
 		{http.MethodGet, "/windings/:id", nil, offersHTML, s.windingPage},
 		{http.MethodGet, "/windings/:id/sheet", nil, offersHTML, s.windingSheet},
+		{http.MethodGet, "/wires", paramsWirePage, offersHTML, s.wirePage},
+		{http.MethodGet, "/wires/replace", paramsReplace, offersHTML, s.replacePage},
+		{http.MethodGet, "/wires/scrap", paramsScrap, offersHTML, s.scrapPage},
 	}
 }
 
@@ -46,7 +49,7 @@ type navEntry struct{ Path, Text string }
 
 // navigation lists the entries of the head in order; Text is a key of the text catalogue.
 var navigation = []navEntry{
-	{"/", "nav.find"},
+	{"/", "nav.find"}, {"/wires", "nav.wires"}, {"/wires/replace", "nav.replace"}, {"/wires/scrap", "nav.scrap"},
 }
 
 // pageView is what a page's template gets.

@@ -17,7 +17,8 @@ type candidatesBody struct {
 	Query     string // the readings as an address
 	Given     []givenView
 	Answer    matchView
-	Rows      []candidateRow // candidates, the rest and none of them, likeliest first
+	Rows      []candidateRow // candidates of some weight and none of them, likeliest first
+	Rest      []candidateRow // the others
 	Proposals []proposalRow
 }
 
@@ -67,7 +68,8 @@ func (s *server) sendCandidates(c *gin.Context, f *form, req matchRequest) error
 	}
 	names := s.namer(c.Request.Context())
 	v := viewMatch(snap.Revision, req, a)
-	body := candidatesBody{Query: f.query(), Given: f.givenViews(), Answer: v, Rows: candidateRows(v, names)}
+	body := candidatesBody{Query: f.query(), Given: f.givenViews(), Answer: v}
+	body.Rows, body.Rest = candidateRows(v, names)
 	for i, p := range v.Proposals {
 		body.Proposals = append(body.Proposals, proposalRow{i + 1, p, each(p.Basis.WindingIDs, names)})
 	}
@@ -84,19 +86,34 @@ func (f *form) givenViews() []givenView {
 	})
 }
 
-// candidateRows sets none of them, and those beyond the list, among the candidates by their probability.
-func candidateRows(v matchView, name func(string) recordName) []candidateRow {
-	rows := each(v.Candidates, func(c candidateView) candidateRow {
+// listedFrom is the probability from which a candidate is shown without a tap.
+const listedFrom = 0.01
+
+// candidateRows sets none of them among the candidates by its probability, and those of little
+// weight, with all beyond the list, apart.
+func candidateRows(v matchView, name func(string) recordName) (rows, rest []candidateRow) {
+	rows = each(v.Candidates, func(c candidateView) candidateRow {
 		row := candidateRow{Kind: "record", Probability: c.Probability, Record: name(c.WindingID), Comparison: each(c.Comparison, compared)}
 		row.Record.Status = c.Status
 		return row
 	})
 	rows = append(rows, candidateRow{Kind: "none", Probability: v.None.Winding})
 	slices.SortStableFunc(rows, func(a, b candidateRow) int { return cmp.Compare(b.Probability, a.Probability) })
-	if v.Unlisted > 0 {
-		rows = append(rows, candidateRow{Kind: "unlisted", Probability: v.Unlisted})
+	little := slices.IndexFunc(rows, func(r candidateRow) bool { return r.Kind == "record" && r.Probability < listedFrom })
+	if little >= 0 {
+		for _, r := range rows[little:] {
+			if r.Kind == "none" { // none of them is never put away
+				rows[little], little = r, little+1
+			} else {
+				rest = append(rest, r)
+			}
+		}
+		rows = rows[:little]
 	}
-	return rows
+	if v.Unlisted > 0 {
+		rest = append(rest, candidateRow{Kind: "unlisted", Probability: v.Unlisted})
+	}
+	return rows, rest
 }
 
 func compared(c comparisonView) comparedView {

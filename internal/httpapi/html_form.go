@@ -32,7 +32,7 @@ type input struct {
 	Name    string
 	Kind    inputKind
 	Options []string // of a choice
-	pointer string
+	pointer string   // "" = the form's own reader makes something of it
 }
 
 // instrument is what a length was read from: unit and smallest step, common practice, no source.
@@ -141,8 +141,11 @@ func (f *form) note(err error) error {
 	return nil
 }
 
-// inputAt finds the input whose answer stands at a pointer, or above it.
+// inputAt finds the input whose answer stands at a pointer, or above it, or is missing there.
 func (f *form) inputAt(pointer string) string {
+	if i := slices.IndexFunc(f.inputs, func(in input) bool { return in.pointer == pointer && f.places[pointer] == "" }); i >= 0 && pointer != "" {
+		return f.inputs[i].Name
+	}
 	for p := pointer; p != ""; p = p[:strings.LastIndexByte(p, '/')] {
 		if name, ok := f.places[p]; ok {
 			return name
@@ -157,7 +160,7 @@ func (f *form) tree(say texts, lists map[string][]any) map[string]any {
 	rows := map[string]int{} // pointer of a list, then of its row as asked, to the row as sent
 	for _, in := range f.inputs {
 		v := f.values[in.Name]
-		if v == "" || in.Kind == askLines {
+		if v == "" || in.Kind == askLines || in.pointer == "" {
 			continue
 		}
 		leaf, ok := f.leaf(say, in, v)
@@ -168,8 +171,7 @@ func (f *form) tree(say texts, lists map[string][]any) map[string]any {
 		f.places[at] = in.Name
 	}
 	for pointer, list := range lists {
-		root[strings.TrimPrefix(pointer, "/")] = list
-		f.places[pointer] = strings.TrimPrefix(pointer, "/")
+		f.places[place(root, rows, pointer, list)] = strings.ReplaceAll(pointer[1:], "/", ".")
 	}
 	return root
 }
@@ -332,4 +334,11 @@ func (f *form) given() []input {
 		}
 	}
 	return out
+}
+
+// assume answers a question that was left open, so that the form shows what was taken.
+func (f *form) assume(name, value string) {
+	if f.values[name] == "" {
+		f.values[name] = value
+	}
 }

@@ -6,6 +6,7 @@ import (
 	"html/template"
 	"math"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -114,26 +115,38 @@ func usualRange(field string) *stator.Range {
 
 // functions are what templates may call.
 func (p *pages) functions() template.FuncMap {
+	t := p.texts
 	return template.FuncMap{
-		"t":          p.texts.say,
-		"label":      p.texts.label,
-		"letter":     func(field string) string { return p.texts["letter."+field] },
-		"hint":       p.texts.hint,
-		"unit":       p.texts.unit,
-		"usual":      usualRange,
-		"rowname":    p.texts.rowName,
-		"lines":      func(s string) string { return strings.ReplaceAll(s, ",", "\n") },
-		"hundred":    func(p float64) string { return strconv.FormatFloat(100*p, 'f', 1, 64) },
-		"word":       func(kind string, word any) string { return p.texts.name(kind, fmt.Sprint(word)) },
+		"t": t.say, "label": t.label, "hint": t.hint, "unit": t.unit, "rowname": t.rowName, "wire": t.wire, "band": t.band,
+		"letter":     func(field string) string { return t["letter."+field] },
+		"word":       func(kind string, word any) string { return t.name(kind, fmt.Sprint(word)) },
+		"likely":     func(v float64) string { return t["likely."+likelihood(v)] },
+		"tells":      func(bits float64) string { return t["tells."+telling(bits)] },
 		"asset":      func(name string) string { return "/assets/" + name + "?v=" + p.assets[name].tag },
 		"navigation": func() []navEntry { return navigation },
-		"num":        num, "pct": percent, "spread": func(r bundle.Range) string { return rangeText(r) },
-		"likely": func(v float64) string { return p.texts["likely."+likelihood(v)] },
-		"tells":  func(bits float64) string { return p.texts["tells."+telling(bits)] },
-		"dict":   dict, "corefields": coreFields, "band": p.texts.band, "recordfacts": p.texts.recordFacts,
-		"wire": p.texts.wire,
-		"add":  func(a, b float64) float64 { return math.Round(100*(a+b)) / 100 },
+		"corefields": coreFields, "recordfacts": t.recordFacts, "usual": usualRange,
+		"num": num, "pct": percent, "spread": spread, "dict": dict, "starts": startsWithOne,
+		"lines":   func(s string) string { return strings.ReplaceAll(s, ",", "\n") },
+		"hundred": func(p float64) string { return strconv.FormatFloat(100*p, 'f', 1, 64) },
+		"add":     func(a, b float64) float64 { return math.Round(100*(a+b)) / 100 },
+		"negate":  func(v float64) float64 { return -v },
+		"clip":    func(v float64) float64 { return math.Max(-25, math.Min(25, math.Round(100*v)/100)) },
+		"signed":  signed, "atleast": listed, "below": unlisted,
 	}
+}
+
+// startsWithOne tells whether a name begins with one of the words of a list.
+func startsWithOne(name, list string) bool {
+	return list == "" || slices.ContainsFunc(strings.Fields(list), func(p string) bool { return strings.HasPrefix(name, p) })
+}
+
+// signed writes a change with its sign.
+func signed(v any) string {
+	text := num(v)
+	if text != "0" && !strings.HasPrefix(text, "-") {
+		return "+" + text
+	}
+	return strings.Replace(text, "-", "−", 1)
 }
 
 // dict makes a map of its arguments, name and value by turns, for templates that take more than one thing.
@@ -171,8 +184,8 @@ func num(v any) string {
 	return fmt.Sprint(v)
 }
 
-// rangeText writes a range by its ends, and by one figure where they look the same.
-func rangeText(r bundle.Range) string {
+// spread writes a range by its ends, and by one figure where they look the same.
+func spread(r bundle.Range) string {
 	low, high := num(r.P05), num(r.P95)
 	if low == high {
 		return low

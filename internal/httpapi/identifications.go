@@ -60,16 +60,25 @@ func (s *server) postIdentification(c *gin.Context, q *query) error {
 	if err != nil {
 		return err
 	}
-	id, err := snap.Wires.Identify(req.toDomain())
+	view, err := snap.identify(req)
 	if err != nil {
 		return err
 	}
-	return sendJSON(c, identificationView{
+	return sendJSON(c, view)
+}
+
+// identify asks the wire tables.
+func (s *Snapshot) identify(req identificationRequest) (identificationView, error) {
+	id, err := s.Wires.Identify(req.toDomain())
+	if err != nil {
+		return identificationView{}, err
+	}
+	return identificationView{
 		Candidates: each(id.Candidates, func(w wire.WireProbability) wireProbability {
 			return wireProbability{bundle.WireOf(w.Wire), w.Probability}
 		}),
 		Inseparable: filled(id.Inseparable), SettleBy: each(id.SettleBy, sentence), Findings: viewFindings(id.Findings),
-	})
+	}, nil
 }
 
 func (r identificationRequest) toDomain() wire.Scrap {

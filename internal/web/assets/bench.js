@@ -1,7 +1,7 @@
 // What the bench pages do better with a script. Everything works without it.
 "use strict";
 
-const form = document.querySelector("form[data-check-at]");
+const form = document.querySelector("form[data-check-at], form[data-short]");
 
 // lengthInMillimetre reads a length as it is typed, or gives NaN where only the server can read it.
 function lengthInMillimetre(input) {
@@ -56,13 +56,15 @@ function answers() {
   });
 }
 
-if (form) {
+if (form && form.dataset.checkAt) {
   form.addEventListener("focusin", (e) => show((e.target.closest(".field") || { dataset: {} }).dataset.field));
   form.addEventListener("input", (e) => {
     if (e.target.dataset.low) range(e.target);
     clearTimeout(waiting);
     waiting = setTimeout(check, 400);
   });
+}
+if (form) {
   form.addEventListener("submit", (e) => {
     e.preventDefault();
     location.href = form.action + "?" + new URLSearchParams(answers());
