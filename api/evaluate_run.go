@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"iter"
+	"math"
 	"path/filepath"
 	"strings"
 	"sync"
@@ -22,7 +23,7 @@ const evalWorkers = 4
 // evalRun is what an evaluation found.
 type evalRun struct {
 	ours, nearest, gaussian score.Result
-	unanswered              int
+	unanswered, refused     int // queries and sheets that the service understood and would not answer
 	asking, checking        time.Duration
 }
 
@@ -142,6 +143,11 @@ func (w *evalWorld) run(ctx context.Context, c console, l *lab) (*evalRun, error
 	}
 	run.checking = time.Since(begun)
 	run.ours.Slips = score.JudgeSlips(sheets)
+	for _, s := range sheets {
+		if math.IsInf(s.Odds, 0) {
+			run.refused++
+		}
+	}
 	return run, nil
 }
 
@@ -172,13 +178,20 @@ func (w *evalWorld) ask(ctx context.Context, l *lab, q *evalLine) (three, error)
 	return out, nil
 }
 
-// check has one record sheet checked.
+// check has one record sheet checked. One that is refused counts against the check either way: as a
+// false alarm if it is clean, else as a slip not found.
 func check(ctx context.Context, l *lab, e *evalLine) (score.Checked, error) {
 	var answer checkAnswer
-	if err := l.post(ctx, "/v1/winding-checks", e.Request, &answer); err != nil {
-		return score.Checked{}, fmt.Errorf("%s: %w", e.where, err)
-	}
+	err := l.post(ctx, "/v1/winding-checks", e.Request, &answer)
 	out := score.Checked{Slip: *e.Truth.Slip, Odds: answer.Odds}
+	switch {
+	case errors.Is(err, errUnanswered) && out.Slip == "":
+		out.Odds = math.Inf(1)
+	case errors.Is(err, errUnanswered):
+		out.Odds = math.Inf(-1)
+	case err != nil:
+		return out, fmt.Errorf("%s: %w", e.where, err)
+	}
 	if answer.Slip != nil {
 		out.Named = answer.Slip.Code
 	}
@@ -252,6 +265,9 @@ func (r *evalRun) print(out io.Writer, title string, w *evalWorld) error {
 	}
 	if r.unanswered > 0 {
 		fmt.Fprintf(&b, "; %d queries were refused as impossible (422) and count as wrong", r.unanswered)
+	}
+	if r.refused > 0 {
+		fmt.Fprintf(&b, "; %d record sheets were refused (422) and count as false alarms if clean, as not found if wrong", r.refused)
 	}
 	b.WriteString("\n\n")
 	if w.reference != nil {
