@@ -1,0 +1,145 @@
+package httpapi
+
+import (
+	"io/fs"
+	"path"
+	"regexp"
+	"strings"
+	"testing"
+
+	"statorbook/internal/bundle"
+	"statorbook/internal/web"
+	"statorbook/internal/winding"
+
+	"github.com/stretchr/testify/require"
+)
+
+var (
+	textCall  = regexp.MustCompile(`\bt "([^"]+)"`)
+	wordCall  = regexp.MustCompile(`\bword "([^"]+)"`)
+	plainText = regexp.MustCompile(`>[^<>{}]*[A-Za-z]{2,}[^<>{}]*<`)
+)
+
+func templatesOf(t *testing.T) map[string]string {
+	t.Helper()
+	names, err := fs.Glob(web.Files, "templates/*.html")
+	require.NoError(t, err)
+	all := map[string]string{}
+	for _, name := range names {
+		body, err := fs.ReadFile(web.Files, name)
+		require.NoError(t, err)
+		all[path.Base(name)] = string(body)
+	}
+	require.NotEmpty(t, all)
+	return all
+}
+
+// Every text that a template names is in the catalogue, and no template says a word of its own.
+func TestTextCatalogue(t *testing.T) {
+	t.Parallel()
+	p, err := loadPages()
+	require.NoError(t, err)
+	for name, body := range templatesOf(t) {
+		for _, m := range textCall.FindAllStringSubmatch(body, -1) {
+			require.Contains(t, p.texts, m[1], name)
+		}
+		for _, m := range wordCall.FindAllStringSubmatch(body, -1) {
+			found := false
+			for key := range p.texts {
+				found = found || strings.HasPrefix(key, m[1]+".")
+			}
+			require.True(t, found, "%s: no text begins with %s.", name, m[1])
+		}
+		for _, said := range plainText.FindAllString(body, -1) {
+			if said != ">/docs<" {
+				t.Errorf("%s says %q, which belongs into the text catalogue", name, said)
+			}
+		}
+	}
+}
+
+// Every question of every form has a label, every word to choose and every danger a text.
+func TestTextsOfForms(t *testing.T) {
+	t.Parallel()
+	p, err := loadPages()
+	require.NoError(t, err)
+	for _, inputs := range [][]input{findInputs, wireInputs, replaceInputs, scrapInputs} {
+		for _, in := range inputs {
+			require.Contains(t, p.texts, "field."+rowNumber.ReplaceAllString(in.Name, "."))
+			for _, word := range in.Options {
+				require.Contains(t, p.texts, "choice."+word, in.Name)
+			}
+		}
+	}
+	for _, i := range instruments {
+		require.Contains(t, p.texts, "instrument."+i.Name)
+	}
+	for _, c := range winding.StandardCautions() {
+		if c.Severity == winding.CautionDanger {
+			require.Contains(t, p.texts, "caution."+c.ID)
+		}
+	}
+	for _, s := range findSections {
+		require.Contains(t, p.texts, "find."+s.ID)
+		require.Contains(t, p.texts, "find."+s.ID+"_lead")
+	}
+}
+
+// The scale of words is that of the IPCC's guidance note (2010), table 1; bounds fall to the surer word.
+func TestLikelihood(t *testing.T) {
+	t.Parallel()
+	for p, want := range map[float64]string{
+		1: "virtually_certain", 0.99: "virtually_certain", 0.95: "very_likely", 0.9: "very_likely", 0.7: "likely", 0.66: "likely", 0.5: "even", 0.33: "even",
+		0.2: "unlikely", 0.05: "very_unlikely", 0.005: "exceptionally_unlikely", 0: "exceptionally_unlikely",
+	} {
+		require.Equal(t, want, likelihood(p), "%g", p)
+	}
+	for p, want := range map[float64]string{0: "< 0.1 %", 0.0004: "< 0.1 %", 0.004: "0.4 %", 0.28: "28 %", 0.994: "99.4 %", 0.99995: "> 99.9 %", 1: "> 99.9 %"} {
+		require.Equal(t, want, percent(p), "%g", p)
+	}
+	for bits, want := range map[float64]string{2: "whole", 1: "whole", 0.7: "much", 0.2: "some", 0.05: "little"} {
+		require.Equal(t, want, telling(bits))
+	}
+}
+
+func TestNumbersForPeople(t *testing.T) {
+	t.Parallel()
+	var none *float64
+	v := 0.123456
+	for want, given := range map[string]any{"–": none, "0.1235": v, "0.1235 ": &v, "12350": 12345.6, "4.50": bundle.M{}, "0": 0.0, "14": 14, "1e+06": 1e6} {
+		if m, ok := given.(bundle.M); ok {
+			m.Given, m.Value, m.Text = true, 4.5, "4.50"
+			given = m
+		}
+		require.Equal(t, strings.TrimSpace(want), num(given))
+	}
+	require.Equal(t, "1 – 3", spread(bundle.Range{P05: 1, P50: 2, P95: 3}))
+	require.Equal(t, "2", spread(bundle.Range{P05: 2, P50: 2, P95: 2}))
+	require.Equal(t, "+1.5", signed(1.5))
+	require.Equal(t, "−1.5", signed(-1.5))
+}
+
+// Keys that no template and no code asks for would rot.
+func TestNoTextIsIdle(t *testing.T) {
+	t.Parallel()
+	p, err := loadPages()
+	require.NoError(t, err)
+	var said strings.Builder
+	for _, body := range templatesOf(t) {
+		said.WriteString(body)
+	}
+	inCode := `candidates.proposal fault.number fault.instrument fault.stock fault.stock_long wire.strands candidates.title find.title winding.title sheet.title wires.title replace.title scrap.title
+		nav.find nav.wires nav.replace nav.scrap find.check test.at_least test.at_most`
+	for key := range p.texts {
+		head, _, _ := strings.Cut(key, ".")
+		switch head {
+		case "field", "hint", "letter", "choice", "status", "basis", "slip", "caution", "severity", "likely", "tells", "row", "system", "instrument", "pattern", "joining", "mass", "origin", "limit", "record", "excluded":
+			continue
+		}
+		if strings.Contains(said.String(), `"`+key+`"`) || strings.Contains(inCode, key) {
+			continue
+		}
+		prefix := key[:strings.LastIndexByte(key, '.')+1]
+		require.True(t, strings.Contains(said.String(), `(print "`+prefix) || strings.Contains(said.String(), `"`+key[:strings.LastIndexAny(key, "._")+1]), "nothing says %s", key)
+	}
+}
