@@ -44,7 +44,7 @@ func openLab(ctx context.Context, c console, cfg config, root string) (*lab, err
 	}
 	pg, err := localpg.Start(ctx, own)
 	if err != nil {
-		return nil, fmt.Errorf("evaluate runs on a Postgres of its own: %w", err)
+		return nil, fmt.Errorf("evaluate runs on a Postgres of its own in the temporary folder (TMPDIR): %w", err)
 	}
 	db := &database{appURL: pg.AppURL(), ownerURL: pg.OwnerURL(), private: pg}
 	l := &lab{service: newService(c, config{}, log), db: db, served: make(chan error, 1)}

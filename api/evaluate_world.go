@@ -161,7 +161,11 @@ func (w *evalWorld) lines(name string) iter.Seq2[*evalLine, error] {
 				return
 			}
 		}
-		if err := in.Err(); err != nil {
+		err = in.Err()
+		if errors.Is(err, bufio.ErrTooLong) {
+			err = fmt.Errorf("it is longer than %d bytes", maxEvalLine)
+		}
+		if err != nil {
 			yield(nil, fmt.Errorf("%s: line %d: %w", path, n+1, err))
 		}
 	}
