@@ -179,6 +179,17 @@ func TestWorldsAreReadThroughFirst(t *testing.T) {
 	}
 }
 
+// TestFiguresOutOfBounds: a figure that the service will refuse is for the service to refuse, and to lose by.
+func TestFiguresOutOfBounds(t *testing.T) {
+	t.Parallel()
+	l := &evalLine{}
+	require.NoError(t, l.read([]byte(strings.Replace(goodQuery, `"slots": 24`, `"slots": 24, "gap_diameter_mm": 1e9`, 1))))
+	truth, question, err := l.query()
+	require.NoError(t, err)
+	require.Equal(t, score.NewFamily, truth.Kind)
+	require.Equal(t, score.Question{}, question)
+}
+
 func TestFilesOfAWorldThatMayBeAbsent(t *testing.T) {
 	t.Parallel()
 	wires, err := seedWires()

@@ -14,6 +14,7 @@ import (
 
 	"statorbook/internal/bundle"
 	"statorbook/internal/catalog"
+	"statorbook/internal/errs"
 	"statorbook/internal/jsonin"
 	"statorbook/internal/score"
 	"statorbook/internal/wire"
@@ -193,7 +194,8 @@ type askedStator struct {
 	Limit        jsonin.Raw        `json:"limit"`
 }
 
-// query gives the truth of a query and what the simple matchers are asked.
+// query gives the truth of a query and what the simple matchers are asked: nothing, if a figure of it is
+// out of all bounds.
 func (l *evalLine) query() (score.Truth, score.Question, error) {
 	t := score.Truth{Kind: score.Kind(l.Truth.Kind), WindingID: l.Truth.WindingID, CoreID: l.Truth.CoreID, SeriesTurns: l.Truth.SeriesTurns, ConductorArea: l.Truth.ConductorArea}
 	var q score.Question
@@ -213,7 +215,11 @@ func (l *evalLine) query() (score.Truth, score.Question, error) {
 		return fail("truth.conductor_area_mm2 must be above 0")
 	}
 	var asked askedStator
-	if err := jsonin.Decode(l.Request, &asked, jsonin.Single); err != nil {
+	err := jsonin.Decode(l.Request, &asked, jsonin.Single)
+	switch {
+	case err != nil && errs.KindOf(err) == errs.KindImpossible:
+		return t, q, nil // a figure out of all bounds, such as a slip makes: the service will say so
+	case err != nil:
 		return fail("request: " + err.Error())
 	}
 	q.Core = asked.Measurements.ToDomain()
