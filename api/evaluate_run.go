@@ -118,37 +118,39 @@ func (w *evalWorld) run(ctx context.Context, c console, l *lab) (*evalRun, error
 	}
 	run := &evalRun{}
 	tell(fmt.Sprintf("asking %d queries", w.queries))
-	begun := time.Now()
-	outcomes, err := askAll(ctx, w.lines(queriesFile), func(ctx context.Context, q *evalLine) (three, error) { return w.ask(ctx, l, q) })
-	if err != nil {
-		return nil, err
-	}
-	run.asking = time.Since(begun)
-	for _, o := range outcomes {
-		run.ours.Outcomes = append(run.ours.Outcomes, o.ours)
-		run.nearest.Outcomes = append(run.nearest.Outcomes, o.nearest)
-		run.gaussian.Outcomes = append(run.gaussian.Outcomes, o.gaussian)
-		if o.unanswered {
-			run.unanswered++
-		}
-	}
-	if w.entries == 0 {
-		return run, nil
+	if err := run.askQueries(ctx, w, l); err != nil || w.entries == 0 {
+		return run, err
 	}
 	tell(fmt.Sprintf("checking %d record sheets", w.entries))
-	begun = time.Now()
-	sheets, err := askAll(ctx, w.lines(entriesFile), func(ctx context.Context, e *evalLine) (score.Checked, error) { return check(ctx, l, e) })
-	if err != nil {
-		return nil, err
-	}
-	run.checking = time.Since(begun)
-	run.ours.Slips = score.JudgeSlips(sheets)
-	for _, s := range sheets {
-		if math.IsInf(s.Odds, 0) {
-			run.refused++
+	return run, run.checkSheets(ctx, w, l)
+}
+
+func (r *evalRun) askQueries(ctx context.Context, w *evalWorld, l *lab) error {
+	begun := time.Now()
+	outcomes, err := askAll(ctx, w.lines(queriesFile), func(ctx context.Context, q *evalLine) (three, error) { return w.ask(ctx, l, q) })
+	r.asking = time.Since(begun)
+	for _, o := range outcomes {
+		r.ours.Outcomes = append(r.ours.Outcomes, o.ours)
+		r.nearest.Outcomes = append(r.nearest.Outcomes, o.nearest)
+		r.gaussian.Outcomes = append(r.gaussian.Outcomes, o.gaussian)
+		if o.unanswered {
+			r.unanswered++
 		}
 	}
-	return run, nil
+	return err
+}
+
+func (r *evalRun) checkSheets(ctx context.Context, w *evalWorld, l *lab) error {
+	begun := time.Now()
+	sheets, err := askAll(ctx, w.lines(entriesFile), func(ctx context.Context, e *evalLine) (score.Checked, error) { return check(ctx, l, e) })
+	r.checking = time.Since(begun)
+	r.ours.Slips = score.JudgeSlips(sheets)
+	for _, s := range sheets {
+		if math.IsInf(s.Odds, 0) {
+			r.refused++
+		}
+	}
+	return err
 }
 
 // ask asks one query of the service and of the simple matchers.
