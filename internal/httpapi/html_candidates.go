@@ -3,6 +3,7 @@ package httpapi
 import (
 	"cmp"
 	"context"
+	"html/template"
 	"math"
 	"slices"
 
@@ -14,7 +15,7 @@ import (
 
 // candidatesBody is what the page of candidates shows.
 type candidatesBody struct {
-	Query     string // the readings as an address
+	Query     template.URL // the readings as an address
 	Given     []givenView
 	Answer    matchView
 	Rows      []candidateRow // candidates of some weight and none of them, likeliest first
@@ -68,7 +69,7 @@ func (s *server) sendCandidates(c *gin.Context, f *form, req matchRequest) error
 	}
 	names := s.namer(c.Request.Context())
 	v := viewMatch(snap.Revision, req, a)
-	body := candidatesBody{Query: f.query(), Given: f.givenViews(), Answer: v}
+	body := candidatesBody{Query: template.URL(f.query()), Given: f.givenViews(), Answer: v}
 	body.Rows, body.Rest = candidateRows(v, names)
 	for i, p := range v.Proposals {
 		body.Proposals = append(body.Proposals, proposalRow{i + 1, p, each(p.Basis.WindingIDs, names)})

@@ -2,6 +2,7 @@ package httpapi_test
 
 import (
 	"fmt"
+	"html"
 	"net/http"
 	"net/url"
 	"regexp"
@@ -239,4 +240,22 @@ func TestProposalPage(t *testing.T) {
 			page(t, s, at+few, 200)
 		}
 	}
+}
+
+// Every address that a page leads to answers.
+func TestEveryLinkAnswers(t *testing.T) {
+	t.Parallel()
+	s := openShop(t)
+	link := regexp.MustCompile(`(?:href|src|action)="(/[^"]*)"`)
+	asked := map[string]bool{}
+	for _, target := range pagesShown(s) {
+		for _, m := range link.FindAllStringSubmatch(page(t, s, target, 200).Text(), -1) {
+			to, _, _ := strings.Cut(html.UnescapeString(m[1]), "#")
+			if !asked[to] && to != "/docs" { // the API reference has tests of its own
+				asked[to] = true
+				require.Less(t, s.Send("GET", to, "", asBrowser).StatusCode, 400, "%s leads to %s", target, to)
+			}
+		}
+	}
+	require.Greater(t, len(asked), 20)
 }

@@ -16,7 +16,6 @@ type wireForm struct {
 	Inputs      []input
 	Instruments []instrument
 	Asked       bool
-	Query       string
 
 	Sizes  []bundle.WireSize   // look-up
 	Equals *equivalentsView    // replacement
@@ -111,7 +110,7 @@ func (s *server) replacePage(c *gin.Context, q *query) error {
 		return err
 	}
 	f := newForm(q, replaceInputs)
-	body := wireForm{Form: f, Inputs: replaceInputs, Instruments: instruments, Asked: !f.empty(), Query: f.query()}
+	body := wireForm{Form: f, Inputs: replaceInputs, Instruments: instruments, Asked: !f.empty()}
 	if !body.Asked {
 		return s.sendWires(c, "replace", body)
 	}

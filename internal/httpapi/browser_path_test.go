@@ -1,0 +1,204 @@
+package httpapi_test
+
+import (
+	"bytes"
+	"context"
+	"fmt"
+	"os"
+	"testing"
+	"time"
+
+	"github.com/chromedp/cdproto/emulation"
+	"github.com/chromedp/chromedp"
+	"github.com/chromedp/chromedp/kb"
+	"github.com/stretchr/testify/require"
+)
+
+// The sizes that the path is walked at: a narrow phone and a desk.
+var screens = []struct {
+	name          string
+	width, height int64
+}{{"phone", 360, 740}, {"desk", 1280, 900}}
+
+// From readings to the sheet on paper, on both screens, without a word of complaint from the browser.
+func TestBrowserWholePath(t *testing.T) {
+	t.Parallel()
+	browserPath(t)
+	s := openShop(t)
+	f := s.demo.Families[3]
+	for _, screen := range screens {
+		t.Run(screen.name, func(t *testing.T) {
+			t.Parallel()
+			b := openTab(t, s, screen.width, screen.height)
+			b.open(t, "/")
+			noOverflow(t, b)
+			b.do(t, chromedp.Click(css(`[name="rotor_position"][value="outside"]`)), chromedp.Click(css(`[name="phases"][value="1"]`)))
+			require.Equal(t, "none", eval[string](t, b, `getComputedStyle(document.querySelector(".guide svg")).display`), "the drawing of the other build is still there")
+			b.fill(t, "slots", fmt.Sprint(f.Core.Slots))
+			b.fill(t, "gap_diameter_mm", "9999")
+			require.Equal(t, []any{"gap_diameter_mm"}, eval[[]any](t, b, `[...document.querySelectorAll(".guide .on")].filter(g => g.closest("svg").checkVisibility()).map(g => g.dataset.dim)`), "the drawing shows what is asked")
+			require.Contains(t, eval[string](t, b, `document.querySelector('[data-check="gap_diameter_mm"]').textContent`), "Outside the usual")
+			b.do(t, chromedp.SendKeys(css("#gap_diameter_mm"), kb.Backspace+kb.Backspace+kb.Backspace+kb.Backspace+fmt.Sprint(f.Core.GapDiameter.Value)))
+			require.Empty(t, eval[string](t, b, `document.querySelector('[data-check="gap_diameter_mm"]').textContent`))
+			b.fill(t, "stack_length_mm", fmt.Sprint(f.Cores[0].StackLength.Value))
+			b.fill(t, "tooth_width_mm", fmt.Sprint(f.Core.ToothWidth.Value))
+			b.fill(t, "supply.voltage_v", "230")
+			b.keepPicture(t, screen.name+"-1-find")
+			b.follow(t, chromedp.Click(css(`button[type="submit"]`)))
+			address := eval[string](t, b, "location.search")
+			require.Contains(t, address, "gap_diameter_mm="+fmt.Sprint(f.Core.GapDiameter.Value))
+			require.NotContains(t, address, "=&", "empty answers make the address long")
+
+			b.has(t, "What this core may be", "None of these", f.Slug, "What to measure next", "Isolate, lock off, prove dead")
+			noOverflow(t, b)
+			b.keepPicture(t, screen.name+"-2-candidates")
+			b.follow(t, chromedp.Click(css(`a[href^="/find/winding"]`)))
+
+			b.has(t, "Turns in series", "Slot liner", "Insulation resistance at 500 V DC")
+			dangersInSight(t, b, screen.height)
+			noOverflow(t, b)
+			require.True(t, eval[bool](t, b, `[...document.images].every(i => i.complete && i.naturalWidth > 0)`), "a drawing is broken")
+			b.keepPicture(t, screen.name+"-3-winding")
+			b.follow(t, chromedp.Click(css(`a[href^="/find/sheet"]`)))
+
+			b.has(t, "Readings of the day", "Signed")
+			b.keepPicture(t, screen.name+"-4-sheet")
+			for paper, size := range map[string]chromedp.PaperSize{"a4": chromedp.PaperA4, "letter": chromedp.PaperLetter} {
+				pdf := run(t, b, chromedp.PrintToPDF(chromedp.PDFPaper(size), chromedp.PDFPreferCSSPageSize()))
+				require.True(t, bytes.HasPrefix(pdf, []byte("%PDF-")))
+				pages := bytes.Count(pdf, []byte("/Type /Page\n"))
+				t.Logf("%s: %d pages", paper, pages)
+				require.Greater(t, pages, 0)
+				require.LessOrEqual(t, pages, 4, paper)
+				if folder := os.Getenv("STATORBOOK_SHOTS"); folder != "" {
+					require.NoError(t, os.WriteFile(folder+"/"+screen.name+"-"+paper+".pdf", pdf, 0o600))
+				}
+			}
+			b.quiet(t)
+		})
+	}
+}
+
+// noOverflow asserts that nobody has to scroll sideways.
+func noOverflow(t *testing.T, b *tab) {
+	t.Helper()
+	require.LessOrEqual(t, eval[int](t, b, "document.documentElement.scrollWidth"), eval[int](t, b, "document.documentElement.clientWidth"), "the page is wider than the screen")
+}
+
+// dangersInSight asserts that every caution of grade danger stands on the first screen.
+func dangersInSight(t *testing.T, b *tab, height int64) {
+	t.Helper()
+	require.Zero(t, eval[int](t, b, "scrollY"))
+	bottoms := eval[[]float64](t, b, `[...document.querySelector(".cautions .heads").children].map(li => li.getBoundingClientRect().bottom)`)
+	require.GreaterOrEqual(t, len(bottoms), 3)
+	for _, bottom := range bottoms {
+		require.LessOrEqual(t, bottom, float64(height), "a danger is below the first screen")
+	}
+}
+
+// The pages of the demo records keep their cautions on the first screen of a phone.
+func TestBrowserCautionsFirst(t *testing.T) {
+	t.Parallel()
+	browserPath(t)
+	s := openShop(t)
+	b := openTab(t, s, 360, 740)
+	for i := 0; i < len(s.demo.Windings); i += 40 {
+		b.open(t, "/windings/"+s.demo.Windings[i].Slug)
+		dangersInSight(t, b, 740)
+		noOverflow(t, b)
+	}
+	for _, target := range pagesShown(s) {
+		b.open(t, target)
+		noOverflow(t, b)
+	}
+	b.quiet(t)
+}
+
+// Without a script the same path leads to the same sheet.
+func TestBrowserWithoutScript(t *testing.T) {
+	t.Parallel()
+	browserPath(t)
+	s := openShop(t)
+	f := s.demo.Families[3]
+	b := openTab(t, s, 360, 740)
+	_, err := chromedp.Call(b.ctx, emulation.SetScriptExecutionDisabled, emulation.SetScriptExecutionDisabledParams{Value: true})
+	require.NoError(t, err)
+	b.open(t, "/")
+	b.do(t, chromedp.Click(css(`[name="rotor_position"][value="outside"]`)))
+	b.fill(t, "slots", fmt.Sprint(f.Core.Slots))
+	b.fill(t, "gap_diameter_mm", fmt.Sprint(f.Core.GapDiameter.Value))
+	b.follow(t, chromedp.Click(css(`button[type="submit"]`)))
+	require.Contains(t, run(t, b, chromedp.Text(css("main"))), "None of these")
+	b.follow(t, chromedp.Click(css(`a[href^="/find/winding"]`)))
+	require.Contains(t, run(t, b, chromedp.Text(css("main"))), "Turns in series")
+	b.follow(t, chromedp.Click(css(`a[href^="/find/sheet"]`)))
+	require.Contains(t, run(t, b, chromedp.Text(css("main"))), "Readings of the day")
+	require.Empty(t, b.heard())
+}
+
+// With the keyboard alone: the first stop skips to the content, every stop is seen, and the form is filled and sent.
+func TestBrowserKeyboard(t *testing.T) {
+	t.Parallel()
+	browserPath(t)
+	s := openShop(t)
+	b := openTab(t, s, 1280, 900)
+	b.open(t, "/")
+	key := func(keys string) { b.do(t, chromedp.KeyEvent(keys)) }
+	key(kb.Tab)
+	require.Equal(t, "#main", eval[string](t, b, `document.activeElement.getAttribute("href")`))
+	key(kb.Enter)
+	require.Equal(t, "main", eval[string](t, b, "document.activeElement.id"))
+	answers := map[string]string{"slots": "14", "gap_diameter_mm": "121.5", "stack_length_mm": "19", "supply.voltage_v": "230"}
+	typed := map[string]bool{}
+	for range 80 {
+		key(kb.Tab)
+		seen := eval[bool](t, b, `(() => { const e = document.activeElement, shown = e.matches("input[type=radio]") ? e.nextElementSibling : e;
+			const r = shown.getBoundingClientRect(), at = document.elementFromPoint(r.left + r.width / 2, r.top + Math.min(r.height / 2, 20));
+			return r.top >= 0 && r.bottom <= innerHeight + 1 && getComputedStyle(shown).outlineStyle !== "none" && !!at && (e.contains(at) || at.contains(e) || shown.contains(at) || !!at.closest("label"))})()`)
+		name := eval[string](t, b, "document.activeElement.name || document.activeElement.type || document.activeElement.tagName")
+		require.True(t, seen, "the focus on %s is not seen", name)
+		switch {
+		case name == "rotor_position":
+			key(kb.ArrowDown + kb.ArrowDown) // not known -> inside -> outside
+		case answers[name] != "" && !typed[name]:
+			typed[name] = true
+			key(answers[name])
+		}
+		if name == "submit" {
+			break
+		}
+	}
+	require.Len(t, typed, len(answers))
+	b.follow(t, chromedp.KeyEvent(kb.Enter))
+	b.has(t, "What this core may be")
+	search := eval[string](t, b, "location.search")
+	require.Contains(t, search, "rotor_position=outside")
+	require.Contains(t, search, "stack_length_mm=19")
+	b.quiet(t)
+}
+
+// Nothing of this needs a fast line: the time to the candidates on a slow phone's connection is told.
+func TestBrowserSlowLine(t *testing.T) {
+	t.Parallel()
+	browserPath(t)
+	s := openShop(t)
+	b := openTab(t, s, 360, 740)
+	// 400 kbit/s each way and 400 ms of latency, the "slow 3G" of browser tools.
+	b.do(t, chromedp.Func(func(ctx context.Context, tab *chromedp.Target) error {
+		if err := tab.Call(ctx, "Network.enable", struct{}{}, nil); err != nil {
+			return err
+		}
+		return tab.Call(ctx, "Network.emulateNetworkConditions", map[string]any{"offline": false, "latency": 400, "downloadThroughput": 400_000 / 8, "uploadThroughput": 400_000 / 8}, nil)
+	}))
+	for _, target := range []string{"/", "/find?" + readings(s)} {
+		begun := time.Now()
+		b.open(t, target)
+		took := time.Since(begun)
+		require.Eventually(t, func() bool { return eval[int](t, b, `performance.getEntriesByName("first-contentful-paint").length`) > 0 }, 5*time.Second, 20*time.Millisecond)
+		painted := eval[float64](t, b, `performance.getEntriesByName("first-contentful-paint")[0].startTime`)
+		t.Logf("%s: loaded in %.1f s, first paint after %.1f s, %d bytes over the line", target[:min(len(target), 12)], took.Seconds(), painted/1000,
+			eval[int](t, b, `[...performance.getEntriesByType("navigation"), ...performance.getEntriesByType("resource")].reduce((n, e) => n + e.transferSize, 0)`))
+		require.Less(t, took, 15*time.Second, target)
+	}
+	b.quiet(t)
+}

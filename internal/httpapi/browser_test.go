@@ -1,0 +1,176 @@
+package httpapi_test
+
+import (
+	"context"
+	"net/http/httptest"
+	"os"
+	"os/exec"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"statorbook/internal/httpapi"
+
+	cdpage "github.com/chromedp/cdproto/page"
+	"github.com/chromedp/chromedp"
+	"github.com/stretchr/testify/require"
+)
+
+// browserPath finds an installed Chromium or Chrome; without one the test is skipped and says so.
+func browserPath(t testing.TB) string {
+	t.Helper()
+	for _, name := range []string{"chromium", "chromium-browser", "google-chrome", "google-chrome-stable"} {
+		if path, err := exec.LookPath(name); err == nil {
+			return path
+		}
+	}
+	t.Skip("no browser is installed: the tests that drive one need chromium (Debian package chromium)")
+	return ""
+}
+
+// tab is a tab of a headless browser of its own, on a server of its own.
+type tab struct {
+	ctx  context.Context
+	base string
+	mu   sync.Mutex
+	said []string // by the console, the security policy, failing requests and dialogs
+}
+
+// consoleMark is what the test itself writes into the console, to know that all before it has come.
+const consoleMark = "statorbook-test-mark"
+
+// openTab serves s and opens a tab of that size; below 600 it is a phone.
+func openTab(t testing.TB, s shop, width, height int64) *tab {
+	t.Helper()
+	browser := browserPath(t)
+	server := httptest.NewServer(httpapi.Handler(s.Host))
+	t.Cleanup(server.Close)
+	options := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(browser), chromedp.NoSandbox)
+	allocated, stop := chromedp.NewExecAllocator(context.Background(), options...)
+	t.Cleanup(stop)
+	ctx, closeTab := chromedp.NewContext(allocated)
+	t.Cleanup(closeTab)
+	b := &tab{ctx: ctx, base: server.URL}
+	if width < 600 {
+		b.do(t, chromedp.EmulateViewport(width, height, chromedp.EmulateMobile))
+	} else {
+		b.do(t, chromedp.EmulateViewport(width, height))
+	}
+	b.hear()
+	return b
+}
+
+// hear notes all that the browser says until the tab is closed. A dialog stops a page until somebody answers it.
+func (b *tab) hear() {
+	messages, dialogs := chromedp.Console(b.ctx), chromedp.Events(b.ctx, cdpage.JavascriptDialogOpening)
+	go func() {
+		for m, err := range messages {
+			if err == nil {
+				b.note(m.String())
+			}
+		}
+	}()
+	go func() {
+		for d, err := range dialogs {
+			if err == nil {
+				b.note("dialog: " + d.Message)
+				_, _ = chromedp.Call(b.ctx, cdpage.HandleJavaScriptDialog, cdpage.HandleJavaScriptDialogParams{Accept: true})
+			}
+		}
+	}()
+}
+
+func (b *tab) note(what string) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	b.said = append(b.said, what)
+}
+
+func (b *tab) heard() []string {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	return append([]string(nil), b.said...)
+}
+
+// quiet asserts that nothing was said: no console message, no report of the security policy, no failed request, no dialog.
+func (b *tab) quiet(t testing.TB) {
+	t.Helper()
+	eval[any](t, b, `console.info("`+consoleMark+`"), 0`)
+	require.Eventually(t, func() bool {
+		said := b.heard()
+		return len(said) > 0 && strings.Contains(said[len(said)-1], consoleMark)
+	}, 10*time.Second, 10*time.Millisecond)
+	for _, what := range b.heard() {
+		require.Contains(t, what, consoleMark, "the browser complained")
+	}
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	b.said = nil
+}
+
+// do runs steps within a time that no page should need.
+func (b *tab) do(t testing.TB, steps ...chromedp.Action[chromedp.Void]) {
+	t.Helper()
+	if chromedp.FromContext(b.ctx).Target == nil { // the first call may have no time limit: it starts the browser
+		require.NoError(t, chromedp.Do(b.ctx, steps...))
+		return
+	}
+	ctx, cancel := context.WithTimeout(b.ctx, 60*time.Second)
+	defer cancel()
+	require.NoError(t, chromedp.Do(ctx, steps...))
+}
+
+// run gives the value of an action.
+func run[T any](t testing.TB, b *tab, a chromedp.Action[T]) T {
+	t.Helper()
+	ctx, cancel := context.WithTimeout(b.ctx, 60*time.Second)
+	defer cancel()
+	v, err := chromedp.Run(ctx, a)
+	require.NoError(t, err)
+	return v
+}
+
+// eval gives the value of an expression in the page.
+func eval[T any](t testing.TB, b *tab, expression string) T {
+	t.Helper()
+	return run(t, b, chromedp.Evaluate[T](expression))
+}
+
+// open loads a page.
+func (b *tab) open(t testing.TB, target string) {
+	t.Helper()
+	b.do(t, chromedp.Navigate(b.base+target))
+}
+
+// follow does what leads to another page and waits for it.
+func (b *tab) follow(t testing.TB, step chromedp.Action[chromedp.Void]) {
+	t.Helper()
+	run(t, b, chromedp.WaitEvent(cdpage.LoadEventFired, nil, step))
+}
+
+// css is a selector of one element by CSS.
+func css(selector string) chromedp.CSS { return chromedp.CSS(selector) }
+
+// fill types into the field of that name.
+func (b *tab) fill(t testing.TB, name, text string) {
+	t.Helper()
+	b.do(t, chromedp.SendKeys(css(`[name="`+name+`"]`), text))
+}
+
+// has asserts that the page shows a text.
+func (b *tab) has(t testing.TB, texts ...string) {
+	t.Helper()
+	shown := eval[string](t, b, "document.body.innerText")
+	for _, text := range texts {
+		require.Contains(t, shown, text)
+	}
+}
+
+// keepPicture writes what the tab shows into the folder that STATORBOOK_SHOTS names, to be looked at.
+func (b *tab) keepPicture(t testing.TB, name string) {
+	t.Helper()
+	if folder := os.Getenv("STATORBOOK_SHOTS"); folder != "" {
+		require.NoError(t, os.WriteFile(folder+"/"+name+".png", run(t, b, chromedp.FullScreenshot(100)), 0o600))
+	}
+}
