@@ -194,7 +194,9 @@ func TestBrowserSlowLine(t *testing.T) {
 		begun := time.Now()
 		b.open(t, target)
 		took := time.Since(begun)
-		require.Eventually(t, func() bool { return eval[int](t, b, `performance.getEntriesByName("first-contentful-paint").length`) > 0 }, 5*time.Second, 20*time.Millisecond)
+		require.Eventually(t, func() bool {
+			return eval[int](t, b, `performance.getEntriesByName("first-contentful-paint").length`) > 0
+		}, 5*time.Second, 20*time.Millisecond)
 		painted := eval[float64](t, b, `performance.getEntriesByName("first-contentful-paint")[0].startTime`)
 		t.Logf("%s: loaded in %.1f s, first paint after %.1f s, %d bytes over the line", target[:min(len(target), 12)], took.Seconds(), painted/1000,
 			eval[int](t, b, `[...performance.getEntriesByType("navigation"), ...performance.getEntriesByType("resource")].reduce((n, e) => n + e.transferSize, 0)`))

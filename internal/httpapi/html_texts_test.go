@@ -129,7 +129,7 @@ func TestNoTextIsIdle(t *testing.T) {
 		said.WriteString(body)
 	}
 	inCode := `candidates.proposal fault.number fault.instrument fault.stock fault.stock_long wire.strands candidates.title find.title winding.title sheet.title wires.title replace.title scrap.title
-		nav.find nav.wires nav.replace nav.scrap find.check test.at_least test.at_most`
+		problems.title nav.find nav.wires nav.replace nav.scrap find.check test.at_least test.at_most`
 	for key := range p.texts {
 		head, _, _ := strings.Cut(key, ".")
 		switch head {

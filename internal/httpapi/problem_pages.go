@@ -1,9 +1,6 @@
 package httpapi
 
 import (
-	"bytes"
-	"html/template"
-
 	"statorbook/internal/errs"
 
 	"github.com/gin-gonic/gin"
@@ -47,7 +44,7 @@ func (s *server) problemIndex(c *gin.Context, q *query) error {
 	for _, t := range problemTypes() {
 		list.Items = append(list.Items, infoOf(t))
 	}
-	return sendPage(c, q, problemListPage, list)
+	return s.sendPage(c, q, "problems", s.pages.texts["problems.title"], list)
 }
 
 // problemPage explains one problem type; the type member of a problem leads here.
@@ -55,7 +52,7 @@ func (s *server) problemPage(c *gin.Context, q *query) error {
 	slug := c.Param("slug")
 	for _, t := range problemTypes() {
 		if t.slug == slug {
-			return sendPage(c, q, problemTypePage, infoOf(t))
+			return s.sendPage(c, q, "problem", t.title, infoOf(t))
 		}
 	}
 	return errs.New(errs.KindNotFound, "", errs.Field{
@@ -63,37 +60,13 @@ func (s *server) problemPage(c *gin.Context, q *query) error {
 	})
 }
 
-// sendPage answers with v as JSON or through page as HTML, as the caller prefers.
-func sendPage(c *gin.Context, q *query, page *template.Template, v any) error {
+// sendPage answers with v as JSON or as the page of that name, as the caller prefers.
+func (s *server) sendPage(c *gin.Context, q *query, page, title string, v any) error {
 	if err := q.err(); err != nil {
 		return err
 	}
-	if offersPage[q.offer] == "application/json" {
+	if offersPage[q.offer] == offersJSON[0] {
 		return sendTagged(c, v, "", cacheReference)
 	}
-	var b bytes.Buffer
-	if err := page.Execute(&b, v); err != nil {
-		return errs.Wrap(errs.KindInternal, "", err)
-	}
-	sendDocument(c, document{body: b.Bytes(), cache: cacheReference, contentType: typeHTML})
-	return nil
+	return s.sendHTML(c, page, pageView{Title: title, Body: v})
 }
-
-// The pages need no script, no style and nothing from elsewhere.
-var (
-	problemTypePage = template.Must(template.New("type").Parse(`<!doctype html>
-<html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width"><title>{{.Title}}</title></head>
-<body><main><h1>{{.Title}}</h1>
-<p>Type <code>{{.Type}}</code>, HTTP status {{.Status}}.</p>
-<h2>Cause</h2><p>{{.Cause}}</p>
-<h2>What to do</h2><p>{{.Fix}}</p>
-<h2>Example</h2><p>Request: <code>{{.Example.Request}}</code></p><p>Answer: {{.Example.Problem.Detail}}</p>
-<p><a href="/problems">All problem types</a></p></main></body></html>
-`))
-	problemListPage = template.Must(template.New("list").Parse(`<!doctype html>
-<html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width"><title>Problem types</title></head>
-<body><main><h1>Problem types</h1><ul>
-{{range .Items}}<li><a href="{{.Type}}">{{.Title}}</a> (HTTP status {{.Status}})</li>
-{{end}}</ul></main></body></html>
-`))
-)
