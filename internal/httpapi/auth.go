@@ -81,7 +81,7 @@ func (s *server) admit(c *gin.Context) {
 // refuse ends a request before its handler.
 func (s *server) refuse(c *gin.Context, err error) {
 	c.Abort()
-	s.fail(c, err)
+	s.failAsWanted(c, err)
 }
 
 // identify reads the key of a request and asks for it. The id is "" if the header has not the form of a key.

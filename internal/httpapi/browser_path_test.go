@@ -141,7 +141,15 @@ func TestBrowserKeyboard(t *testing.T) {
 	t.Parallel()
 	browserPath(t)
 	s := openShop(t)
-	b := openTab(t, s, 1280, 900)
+	for _, screen := range screens {
+		t.Run(screen.name, func(t *testing.T) {
+			t.Parallel()
+			walkByKeyboard(t, openTab(t, s, screen.width, screen.height))
+		})
+	}
+}
+
+func walkByKeyboard(t *testing.T, b *tab) {
 	b.open(t, "/")
 	key := func(keys string) { b.do(t, chromedp.KeyEvent(keys)) }
 	key(kb.Tab)

@@ -184,6 +184,10 @@ type errorBody struct {
 
 // failPage writes err as a page that names field and remedy. It is fail for people.
 func (s *server) failPage(c *gin.Context, err error) {
+	if s.pages == nil {
+		s.fail(c, err)
+		return
+	}
 	p, kind := newProblem(err, requestID(c))
 	body, renderErr := s.renderPage("error", pageView{Title: p.Title, Body: errorBody{p, kind.fix}})
 	if c.Writer.Written() || renderErr != nil {
@@ -201,7 +205,12 @@ func (s *server) failPage(c *gin.Context, err error) {
 	send(c, p.Status, typeHTML, body)
 }
 
-// wantsPage tells whether the caller would rather read HTML than JSON, as a browser does.
-func wantsPage(c *gin.Context) bool {
-	return negotiate(c.Request.Header.Get("Accept"), offersPage) == 1
+// failAsWanted writes err as a page for browsers and as a problem for all others, where no route has chosen yet.
+func (s *server) failAsWanted(c *gin.Context, err error) {
+	// A browser names HTML and prefers it to JSON.
+	if negotiate(c.Request.Header.Get("Accept"), offersPage) == 1 {
+		s.failPage(c, err)
+		return
+	}
+	s.fail(c, err)
 }

@@ -29,6 +29,7 @@ type givenView struct{ Field, Typed, With string }
 // candidateRow is a line of the list. Kind is record, unlisted or none.
 type candidateRow struct {
 	Kind        string
+	First       bool // the likeliest record
 	Probability float64
 	Record      recordName
 	Comparison  []comparedView
@@ -98,6 +99,9 @@ func candidateRows(v matchView, name func(string) recordName) (rows, rest []cand
 		row.Record.Status = c.Status
 		return row
 	})
+	if len(rows) > 0 {
+		rows[0].First = true
+	}
 	rows = append(rows, candidateRow{Kind: "none", Probability: v.None.Winding})
 	slices.SortStableFunc(rows, func(a, b candidateRow) int { return cmp.Compare(b.Probability, a.Probability) })
 	little := slices.IndexFunc(rows, func(r candidateRow) bool { return r.Kind == "record" && r.Probability < listedFrom })

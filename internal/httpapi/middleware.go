@@ -72,7 +72,7 @@ func (s *server) recovered(c *gin.Context, fault any) {
 	if fault == http.ErrAbortHandler || c.Writer.Written() {
 		panic(http.ErrAbortHandler)
 	}
-	s.fail(c, errs.Wrap(errs.KindInternal, "", fmt.Errorf("panic: %v\n%s", fault, debug.Stack())))
+	s.failAsWanted(c, errs.Wrap(errs.KindInternal, "", fmt.Errorf("panic: %v\n%s", fault, debug.Stack())))
 }
 
 // wrongMethod answers a known address asked with another method: OPTIONS with what is allowed,
@@ -87,7 +87,7 @@ func (s *server) wrongMethod(c *gin.Context) {
 	slices.Sort(allow)
 	h.Set("Allow", strings.Join(allow, ", "))
 	if c.Request.Method != http.MethodOptions {
-		s.fail(c, errs.New(errs.KindMethod, "This address takes "+h.Get("Allow")+"."))
+		s.failAsWanted(c, errs.New(errs.KindMethod, "This address takes "+h.Get("Allow")+"."))
 		return
 	}
 	h["Access-Control-Allow-Methods"] = h["Allow"]
@@ -99,12 +99,7 @@ func (s *server) wrongMethod(c *gin.Context) {
 
 // notFound answers an unknown address.
 func (s *server) notFound(c *gin.Context) {
-	err := errs.New(errs.KindNotFound, "There is nothing at this address. GET / lists the addresses.")
-	if wantsPage(c) {
-		s.failPage(c, err)
-		return
-	}
-	s.fail(c, err)
+	s.failAsWanted(c, errs.New(errs.KindNotFound, "There is nothing at this address. GET / lists the addresses."))
 }
 
 // headKey marks the context of a HEAD request that runs as a GET.
