@@ -110,10 +110,7 @@ func (f *form) refuse(name, text string) { f.Faults[name] = append(f.Faults[name
 // decode writes the answers as the body of the operation and reads it into the struct that into
 // points to, exactly as the operation does; what is refused is noted at the input that it came from.
 func (f *form) decode(say texts, into any, lists map[string][]any) error {
-	tree := f.tree(say, lists)
-	if f.bad() {
-		return nil
-	}
+	tree := f.tree(say, lists) // what cannot be written down is left out, so that all else is still looked at
 	body, err := json.Marshal(tree)
 	if err != nil {
 		return errs.Wrap(errs.KindInternal, "", err)

@@ -133,6 +133,20 @@ func TestFormFaults(t *testing.T) {
 	}
 }
 
+// All that is wrong is told at once, whoever finds it.
+func TestFormFaultsTogether(t *testing.T) {
+	t.Parallel()
+	p, err := loadPages()
+	require.NoError(t, err)
+	f := formOf(t, "slots=x&gap_diameter_mm=-1&supply.phases=2&stock=thick", findInputs)
+	lists := map[string][]any{"/stock": f.stock(p.texts, "stock")}
+	var req matchRequest
+	require.NoError(t, f.decode(p.texts, &req, lists))
+	for _, name := range []string{"slots", "gap_diameter_mm", "supply.phases", "stock"} {
+		require.Len(t, f.Faults[name], 1, name)
+	}
+}
+
 // An address made of a form gives the same form again, as short as it can be.
 func TestFormAddress(t *testing.T) {
 	t.Parallel()
