@@ -113,6 +113,12 @@ func TestBrowserHostileRecords(t *testing.T) {
 			require.Zero(t, eval[int](t, b, `document.querySelectorAll("script, foreignObject, iframe, a, image, [onload], [onerror]").length`))
 		}
 	}
+	// The lists of candidates call the records by their families' titles.
+	for i := 0; i < len(s.demo.Families); i += 6 {
+		b.open(t, "/find?"+readingsOf(s, i))
+		require.Contains(t, eval[string](t, b, "document.body.textContent"), "hostile-")
+		require.Zero(t, eval[int](t, b, strangers), "family %d", i)
+	}
 	b.quiet(t)
 	// What a search is told comes back on the page: through every form.
 	for i, text := range texts {

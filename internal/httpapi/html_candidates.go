@@ -66,7 +66,7 @@ func (s *server) sendCandidates(c *gin.Context, f *form, req matchRequest) error
 		if err = f.note(err); err != nil {
 			return err
 		}
-		return s.sendFindForm(c, f, req, false)
+		return s.sendFindForm(c, f, req, false, "")
 	}
 	names := s.namer(c.Request.Context())
 	v := viewMatch(snap.Revision, req, a)

@@ -127,11 +127,12 @@ func (s *server) findForm(c *gin.Context, q *query, start bool) error {
 	if err != nil {
 		return err
 	}
-	return s.sendFindForm(c, f, req, start)
+	return s.sendFindForm(c, f, req, start, "")
 }
 
-func (s *server) sendFindForm(c *gin.Context, f *form, req matchRequest, start bool) error {
-	body := findBody{Form: f, Sections: openFilled(f), Instruments: instruments, Start: start}
+// sendFindForm shows the form; edit is the field that is to be changed, "" for none in particular.
+func (s *server) sendFindForm(c *gin.Context, f *form, req matchRequest, start bool, edit string) error {
+	body := findBody{Form: f, Sections: openFilled(f, edit), Instruments: instruments, Start: start}
 	if !f.bad() {
 		body.Checks = checksOf(req)
 	}
@@ -142,8 +143,8 @@ func (s *server) sendFindForm(c *gin.Context, f *form, req matchRequest, start b
 	return s.sendHTML(c, "find", view)
 }
 
-// openFilled opens the sections that hold an answer or a fault.
-func openFilled(f *form) []section {
+// openFilled opens the sections that hold an answer, a fault, or the field to change.
+func openFilled(f *form, edit string) []section {
 	out := make([]section, len(findSections))
 	for i, s := range findSections {
 		all := s.Inputs
@@ -151,7 +152,7 @@ func openFilled(f *form) []section {
 			all = append(all, row...)
 		}
 		for _, in := range all {
-			s.Open = s.Open || f.values[in.Name] != "" || len(f.Faults[in.Name]) > 0
+			s.Open = s.Open || f.values[in.Name] != "" || len(f.Faults[in.Name]) > 0 || in.Name == edit
 		}
 		out[i] = s
 	}
@@ -180,7 +181,7 @@ func (s *server) find(c *gin.Context, q *query) error {
 		return err
 	}
 	if f.bad() || f.empty() || q.values["edit"] != "" {
-		return s.sendFindForm(c, f, req, false)
+		return s.sendFindForm(c, f, req, false, q.values["edit"])
 	}
 	return s.sendCandidates(c, f, req)
 }

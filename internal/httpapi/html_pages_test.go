@@ -36,10 +36,13 @@ func page(t testing.TB, s shop, target string, status int) httpapi.Answer {
 }
 
 // readings is the search of a demo core by what a calliper shows.
-func readings(s shop) string {
-	f := s.demo.Families[3]
+func readings(s shop) string { return readingsOf(s, 3) }
+
+// readingsOf is the same for the first stack of any family.
+func readingsOf(s shop, family int) string {
+	f := s.demo.Families[family]
 	v := url.Values{
-		"with": {"mm_vernier"}, "rotor_position": {string(f.Core.RotorPosition)}, "phases": {"1"}, "slots": {fmt.Sprint(f.Core.Slots)},
+		"with": {"mm_vernier"}, "rotor_position": {string(f.Core.RotorPosition)}, "phases": {fmt.Sprint(f.Core.Phases)}, "slots": {fmt.Sprint(f.Core.Slots)},
 		"gap_diameter_mm": {f.Core.GapDiameter.Text}, "stack_length_mm": {fmt.Sprint(f.Cores[0].StackLength.Value)}, "tooth_width_mm": {fmt.Sprint(f.Core.ToothWidth.Value)},
 		"supply.voltage_v": {"230"}, "supply.frequency_hz": {"50"},
 	}
@@ -130,6 +133,23 @@ func TestCandidatesSayWhatTheMatchSays(t *testing.T) {
 	}
 	none := a.Number(t, "none", "winding")
 	require.Contains(t, text, httpapi.Percent(none))
+}
+
+// What to measure next leads to its question, in a part of the form that is open.
+func TestNextLeadsToItsQuestion(t *testing.T) {
+	t.Parallel()
+	s := openShop(t)
+	text := page(t, s, "/find?slots=14&rotor_position=outside", 200).Text()
+	next := regexp.MustCompile(`edit=([a-z0-9_.]+)#f-([a-z0-9_.]+)"`).FindAllStringSubmatch(text, -1)
+	require.NotEmpty(t, next)
+	for _, m := range append(next, []string{"", "second_ring.tooth_width_mm", "second_ring.tooth_width_mm"}) {
+		require.Equal(t, m[1], m[2])
+		form := page(t, s, "/find?slots=14&rotor_position=outside&edit="+m[1], 200).Text()
+		before, _, found := strings.Cut(form, `id="f-`+m[1]+`"`)
+		require.True(t, found, "the form does not ask for %s", m[1])
+		part := before[strings.LastIndex(before, "<details"):]
+		require.Contains(t, part[:strings.Index(part, ">")], " open", m[1])
+	}
 }
 
 // Nothing given, or something to change, leads back to the form with all that was typed.

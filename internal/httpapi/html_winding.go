@@ -111,7 +111,7 @@ func (s *server) sendProposal(c *gin.Context, q *query, page string) error {
 		return err
 	}
 	if f.bad() {
-		return s.sendFindForm(c, f, req, false)
+		return s.sendFindForm(c, f, req, false, "")
 	}
 	a, err := snap.Index.Match(req.toDomain())
 	if err != nil {
