@@ -2,6 +2,9 @@ package httpapi
 
 import (
 	"fmt"
+	"slices"
+	"strconv"
+	"strings"
 
 	"statorbook/internal/bundle"
 	"statorbook/internal/stator"
@@ -24,57 +27,51 @@ func coreFields(c bundle.Core) []fact {
 
 // recordFacts lists what a record says besides core and coils, as far as it says anything.
 func (t texts) recordFacts(w bundle.Winding) []fact {
-	var facts []fact
-	add := func(name, text string) {
-		if text != "" {
-			facts = append(facts, fact{"record." + name, text})
-		}
-	}
-	measured := func(name, unit string, list ...bundle.M) {
-		text := ""
-		for _, m := range list {
-			if m.Given && text != "" {
-				text += ", "
-			}
-			if m.Given {
-				text += m.Digits() + " " + unit
-			}
-		}
-		add(name, text)
-	}
-	count := func(name string, n int) {
-		if n != 0 {
-			add(name, fmt.Sprint(n))
-		}
-	}
-	p := w.Nameplate
-	measured("voltage", "V", p.Voltage)
-	measured("frequency", "Hz", p.Frequency)
-	measured("power", "W", p.Power)
-	measured("current", "A", p.Current)
-	measured("speed", "1/min", p.Speed)
-	count("poles", int(max(p.Poles, w.Scheme.Poles)))
-	add("class", p.InsulationClass)
-	add("duty", p.Duty)
+	p, connection, liner := w.Nameplate, "", ""
 	if p.Connection != "" {
-		add("connection", t.name("choice", p.Connection))
+		connection = t.name("choice", p.Connection)
 	}
-	add("cutout", w.ThermalCutout)
-	measured("overhang", "mm", w.OverhangLead, w.OverhangFar)
-	measured("coil", "mm", w.CoilLength, w.CoilWidth)
 	if w.Liner != nil {
-		add("liner", w.Liner.Material)
-		measured("liner", "mm", w.Liner.Thickness)
+		liner = joined(" ", w.Liner.Material, quantity("mm", w.Liner.Thickness))
 	}
-	for _, f := range []fact{
-		{"wedge", w.Wedge}, {"binding", w.Binding}, {"sleeving", w.Sleeving}, {"varnish", w.Varnish}, {"direction", w.Direction},
+	all := []fact{
+		{"voltage", quantity("V", p.Voltage)}, {"frequency", quantity("Hz", p.Frequency)}, {"power", quantity("W", p.Power)}, {"current", quantity("A", p.Current)},
+		{"speed", quantity("1/min", p.Speed)}, {"poles", count(int(max(p.Poles, w.Scheme.Poles)))}, {"class", p.InsulationClass}, {"duty", p.Duty},
+		{"connection", connection}, {"cutout", w.ThermalCutout}, {"overhang", quantity("mm", w.OverhangLead, w.OverhangFar)}, {"coil", quantity("mm", w.CoilLength, w.CoilWidth)},
+		{"liner", liner}, {"wedge", w.Wedge}, {"binding", w.Binding}, {"sleeving", w.Sleeving}, {"varnish", w.Varnish}, {"direction", w.Direction},
 		{"viewing", w.ViewingEnd}, {"mark", w.Slot1Mark}, {"remarks", w.Remarks}, {"source", w.Source}, {"licence", w.Licence}, {"institute", w.Institute},
-	} {
-		add(f.Name, f.Text)
+		{"seen", count(w.TimesSeen)}, {"revision", count(w.Revision)},
 	}
-	count("seen", w.TimesSeen)
-	count("revision", w.Revision)
-	return facts
+	var said []fact
+	for _, f := range all {
+		if f.Text != "" {
+			said = append(said, fact{"record." + f.Name, f.Text})
+		}
+	}
+	return said
+}
+
+// quantity writes the figures that are given, each with the unit.
+func quantity(unit string, list ...bundle.M) string {
+	var parts []string
+	for _, m := range list {
+		if m.Given {
+			parts = append(parts, m.Digits()+" "+unit)
+		}
+	}
+	return strings.Join(parts, ", ")
+}
+
+func count(n int) string {
+	if n == 0 {
+		return ""
+	}
+	return strconv.Itoa(n)
+}
+
+// joined puts the parts that say something together.
+func joined(by string, parts ...string) string {
+	return strings.Join(slices.DeleteFunc(parts, func(s string) bool { return s == "" }), by)
 }
 
 // band writes what a limit allows; "" where its figure says it all.

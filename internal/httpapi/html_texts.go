@@ -131,7 +131,10 @@ func (p *pages) functions() template.FuncMap {
 		"add":     func(a, b float64) float64 { return math.Round(100*(a+b)) / 100 },
 		"negate":  func(v float64) float64 { return -v },
 		"clip":    func(v float64) float64 { return math.Max(-25, math.Min(25, math.Round(100*v)/100)) },
-		"signed":  signed, "atleast": listed, "below": unlisted,
+		"signed":  signed, "tenth": func(v float64) string {
+			return strings.Replace(strconv.FormatFloat(math.Round(10*v)/10+0, 'f', 1, 64), "-", "−", 1)
+		},
+		"atleast": listed, "below": unlisted,
 	}
 }
 
