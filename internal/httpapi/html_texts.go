@@ -55,9 +55,29 @@ func (t texts) name(prefix, word string) string {
 // rowNumber is the place of a row in a dotted name.
 var rowNumber = regexp.MustCompile(`\.([0-9]+)\.`)
 
-// label names a field. Rows of a list share their labels; a field of a group falls back on its own name.
+// label names a field. Rows of a list share their labels; fields of the core need not say so.
 func (t texts) label(field string) string {
-	return t.name("field", rowNumber.ReplaceAllString(field, "."))
+	return t.name("field", strings.TrimPrefix(rowNumber.ReplaceAllString(field, "."), "core."))
+}
+
+// fieldName finds the names of the contract in a sentence.
+var fieldName = regexp.MustCompile(`\b[A-Za-z][a-z0-9]*(?:[._][a-z0-9]+)+\b`)
+
+// people puts the labels of fields into a sentence of the domain in the place of their names.
+func (t texts) people(sentence string) string {
+	at := 0
+	return fieldName.ReplaceAllStringFunc(sentence, func(name string) string {
+		first := at == 0 && strings.HasPrefix(sentence, name)
+		at++
+		label, found := t["field."+strings.TrimPrefix(strings.ToLower(name), "core.")]
+		switch {
+		case !found:
+			return name
+		case first:
+			return label
+		}
+		return strings.ToLower(label[:1]) + label[1:]
+	})
 }
 
 // rowName names a row of equal questions by its first.
@@ -117,7 +137,7 @@ func usualRange(field string) *stator.Range {
 func (p *pages) functions() template.FuncMap {
 	t := p.texts
 	return template.FuncMap{
-		"t": t.say, "label": t.label, "hint": t.hint, "unit": t.unit, "rowname": t.rowName, "wire": t.wire, "band": t.band,
+		"t": t.say, "label": t.label, "hint": t.hint, "unit": t.unit, "rowname": t.rowName, "wire": t.wire, "band": t.band, "people": t.people,
 		"letter":     func(field string) string { return t["letter."+field] },
 		"word":       func(kind string, word any) string { return t.name(kind, fmt.Sprint(word)) },
 		"likely":     func(v float64) string { return t["likely."+likelihood(v)] },

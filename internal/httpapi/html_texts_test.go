@@ -119,6 +119,40 @@ func TestNumbersForPeople(t *testing.T) {
 	require.Equal(t, "−1.5", signed(-1.5))
 }
 
+// People read labels where programs read names.
+func TestPeopleReadLabels(t *testing.T) {
+	t.Parallel()
+	p, err := loadPages()
+	require.NoError(t, err)
+	for said, want := range map[string]string{
+		"Gap_diameter_mm is 1215; usual are 15 to 350.":       "Gap diameter is 1215; usual are 15 to 350.",
+		"Give second_ring.slots or core.slot_depth_mm.":       "Give slots of the second ring or slot depth.",
+		"At 0.75 mm and v1.2, no_such_name stays. See e.g. 3": "At 0.75 mm and v1.2, no_such_name stays. See e.g. 3",
+		"": "",
+	} {
+		require.Equal(t, want, p.texts.people(said))
+	}
+	require.Equal(t, "Slot depth", p.texts.label("core.slot_depth_mm"))
+	require.Equal(t, "Wire diameter", p.texts.label("remains.wires.2.diameter_mm"))
+}
+
+// A withdrawn record says so, and why, before anything else, and its reason is text.
+func TestWithdrawnRecordSaysSo(t *testing.T) {
+	t.Parallel()
+	p, err := loadPages()
+	require.NoError(t, err)
+	s := &server{pages: p}
+	record := bundle.Winding{Slug: "demo-x", Standing: bundle.Standing{WithdrawnReason: "turns <b>miscounted</b>"}}
+	for _, name := range []string{"winding", "sheet"} {
+		body, err := s.renderPage(name, pageView{Title: "demo-x", Body: windingBody{Title: "demo-x", Status: "withdrawn", Record: &record}})
+		require.NoError(t, err)
+		text := string(body)
+		require.Contains(t, text, `<span class="status">withdrawn</span>`)
+		require.Contains(t, text, "This record was withdrawn.</b> turns &lt;b&gt;miscounted&lt;/b&gt;")
+		require.Less(t, strings.Index(text, "was withdrawn"), strings.Index(text, "<h2>"))
+	}
+}
+
 // Keys that no template and no code asks for would rot.
 func TestNoTextIsIdle(t *testing.T) {
 	t.Parallel()
