@@ -24,3 +24,6 @@ func InputsOfForms() map[string][]string {
 
 // Percent writes a probability as pages do.
 func Percent(p float64) string { return strings.ReplaceAll(percent(p), "<", "&lt;") }
+
+// Num writes a figure as pages do.
+func Num(v float64) string { return num(v) }

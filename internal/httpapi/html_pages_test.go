@@ -241,6 +241,31 @@ func TestRecordPage(t *testing.T) {
 	}
 }
 
+// A proposal's page shows the turns, ranges, wire and probability that the operation gives.
+func TestProposalSaysWhatTheMatchSays(t *testing.T) {
+	t.Parallel()
+	s := openShop(t)
+	for _, family := range []int{3, 20, 40} {
+		f := s.demo.Families[family].Core
+		a := s.Ask(t, "POST", "/v1/matches", fmt.Sprintf(`{"measurements":{"rotor_position":"%s","phases":%d,"slots":%d,"gap_diameter_mm":{"value":%s,"resolution":0.05},"stack_length_mm":{"value":%v,"resolution":0.05},"tooth_width_mm":{"value":%v,"resolution":0.05}},"supply":{"voltage_v":230,"frequency_hz":50}}`,
+			f.RotorPosition, f.Phases, f.Slots, f.GapDiameter.Text, s.demo.Families[family].Cores[0].StackLength.Value, f.ToothWidth.Value))
+		require.Equal(t, 200, a.StatusCode, a.Text())
+		for n := range a.List(t, "proposals") {
+			text := page(t, s, fmt.Sprintf("/find/winding?%s&proposal=%d", readingsOf(s, family), n+1), 200).Text()
+			require.Contains(t, text, httpapi.Percent(a.Number(t, "proposals", n, "probability")))
+			for k := range a.List(t, "proposals", n, "coil_sets") {
+				turns := func(p string) string {
+					return httpapi.Num(a.Number(t, "proposals", n, "coil_sets", k, "series_turns", p))
+				}
+				require.Contains(t, text, "<dd>"+turns("p50")+" ")
+				if turns("p05") != turns("p95") {
+					require.Contains(t, text, turns("p05")+" – "+turns("p95"))
+				}
+			}
+		}
+	}
+}
+
 // A proposal shows its basis, its ranges and its drawings, and says when the catalogue has moved on.
 func TestProposalPage(t *testing.T) {
 	t.Parallel()
