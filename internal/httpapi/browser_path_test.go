@@ -174,6 +174,15 @@ func TestBrowserKeyboard(t *testing.T) {
 	}
 }
 
+// focusSeen tells whether what has the focus is on the screen, outlined, and covered by nothing.
+const focusSeen = `(() => { const e = document.activeElement, shown = e.matches("input[type=radio]") ? e.nextElementSibling : e;
+	const r = shown.getBoundingClientRect(), at = document.elementFromPoint(r.left + r.width / 2, r.top + Math.min(r.height / 2, 20));
+	return r.top >= 0 && r.bottom <= innerHeight + 1 && getComputedStyle(shown).outlineStyle !== "none" && !!at &&
+		(e.contains(at) || shown.contains(at) || at.closest("label")?.contains(e)) === true })()`
+
+// focused names what has the focus.
+const focused = "document.activeElement.name || document.activeElement.type || document.activeElement.tagName"
+
 func walkByKeyboard(t *testing.T, b *tab) {
 	b.open(t, "/")
 	key := func(keys string) { b.do(t, chromedp.KeyEvent(keys)) }
@@ -182,14 +191,11 @@ func walkByKeyboard(t *testing.T, b *tab) {
 	key(kb.Enter)
 	require.Equal(t, "main", eval[string](t, b, "document.activeElement.id"))
 	answers := map[string]string{"slots": "14", "gap_diameter_mm": "121.5", "stack_length_mm": "19", "supply.voltage_v": "230"}
-	typed := map[string]bool{}
-	for range 80 {
+	typed, stops := map[string]bool{}, 0
+	for name := ""; name != "submit" && stops < 80; stops++ {
 		key(kb.Tab)
-		seen := eval[bool](t, b, `(() => { const e = document.activeElement, shown = e.matches("input[type=radio]") ? e.nextElementSibling : e;
-			const r = shown.getBoundingClientRect(), at = document.elementFromPoint(r.left + r.width / 2, r.top + Math.min(r.height / 2, 20));
-			return r.top >= 0 && r.bottom <= innerHeight + 1 && getComputedStyle(shown).outlineStyle !== "none" && !!at && (e.contains(at) || at.contains(e) || shown.contains(at) || !!at.closest("label"))})()`)
-		name := eval[string](t, b, "document.activeElement.name || document.activeElement.type || document.activeElement.tagName")
-		require.True(t, seen, "the focus on %s is not seen", name)
+		name = eval[string](t, b, focused)
+		require.True(t, eval[bool](t, b, focusSeen), "the focus on %s is not seen", name)
 		switch {
 		case name == "rotor_position":
 			key(kb.ArrowDown + kb.ArrowDown) // not known -> inside -> outside
@@ -197,11 +203,13 @@ func walkByKeyboard(t *testing.T, b *tab) {
 			typed[name] = true
 			key(answers[name])
 		}
-		if name == "submit" {
-			break
-		}
 	}
 	require.Len(t, typed, len(answers))
+	for range stops - 2 { // and all the way back
+		b.do(t, chromedp.KeyEvent(kb.Tab, chromedp.KeyModifiers(chromedp.ModifierShift)))
+		require.True(t, eval[bool](t, b, focusSeen), "going back, the focus on %s is not seen", eval[string](t, b, focused))
+	}
+	b.do(t, chromedp.Focus(css(`button[type="submit"]`)))
 	b.follow(t, chromedp.KeyEvent(kb.Enter))
 	b.has(t, "What this core may be")
 	search := eval[string](t, b, "location.search")
