@@ -24,11 +24,11 @@ type Reply struct {
 // Family. It runs inside the transaction and must not block.
 type Render func(record any) (Reply, error)
 
-// DraftRef names a draft and the version of it that the caller has seen, 0 for whichever stands.
+// DraftRef names a draft and the versions of it that the caller takes, nil for whichever stands.
 type DraftRef struct {
-	Kind    Kind
-	ID      string // UUID; a slug names a published record, which is no draft
-	Version int
+	Kind     Kind
+	ID       string // UUID; a slug names a published record, which is no draft
+	Versions []int
 }
 
 // Reason is why a published record is withdrawn or corrected: a code for the signed statement, and

@@ -29,20 +29,23 @@ func decodeBody(c *gin.Context, q *query, into any, lim jsonin.Limits) error {
 	if err != nil {
 		return err
 	}
-	wrong := q.err()
-	err = soleDetail(jsonin.Decode(body, into, lim))
+	return joinMistakes(q.err(), soleDetail(jsonin.Decode(body, into, lim)))
+}
+
+// joinMistakes names the mistakes of the query together with those of the body.
+func joinMistakes(ofQuery, ofBody error) error {
 	var a, b *errs.Error
-	if errors.As(err, &a) && errors.As(wrong, &b) {
+	if errors.As(ofBody, &a) && errors.As(ofQuery, &b) {
 		kind := errs.KindImpossible
 		if a.Kind != errs.KindImpossible || b.Kind != errs.KindImpossible {
 			kind = errs.KindSyntax
 		}
 		return errs.New(kind, "", append(b.Fields, a.Fields...)...)
 	}
-	if wrong != nil {
-		return wrong
+	if ofQuery != nil {
+		return ofQuery
 	}
-	return err
+	return ofBody
 }
 
 // soleDetail lets the only mistake of a body speak for the whole.

@@ -29,7 +29,7 @@ func Get(target string, status int, code, place string, headers ...string) Hosti
 }
 
 // WrongMethods and StrangeQueries are the rows that every GET address shares.
-func WrongMethods(target string) []Hostile { return wrongMethods(target) }
+func WrongMethods(target string, taken ...string) []Hostile { return wrongMethods(target, taken...) }
 
 // StrangeQueries are the rows that every address shares.
 func StrangeQueries(target string) []Hostile { return strangeQueries(target) }
@@ -37,17 +37,31 @@ func StrangeQueries(target string) []Hostile { return strangeQueries(target) }
 // Route is an operation with its path parameters filled in.
 type Route struct{ Method, Path, Template string }
 
-// Routes lists every operation, with the given values in the place of :id, by template.
+// Routes lists every operation that needs no key, with the given values in the place of :id, by template.
 func Routes(ids map[string]string) []Route {
 	var all []Route
 	for _, r := range (&server{}).routes() {
-		path := strings.NewReplacer(":slug", "not-found", ":letter", "F").Replace(r.path)
+		if r.stores() {
+			continue
+		}
+		path := strings.NewReplacer(":slug", "not-found", ":letter", "F", ":n", "1").Replace(r.path)
 		for prefix, id := range ids {
 			if strings.HasPrefix(path, prefix) {
 				path = strings.Replace(path, ":id", id, 1)
 			}
 		}
 		all = append(all, Route{r.method, path, r.path})
+	}
+	return all
+}
+
+// KeyedRoutes lists the operations that need a key, as templates.
+func KeyedRoutes() []Route {
+	var all []Route
+	for _, r := range (&server{}).routes() {
+		if r.stores() {
+			all = append(all, Route{r.method, r.path, r.path})
+		}
 	}
 	return all
 }

@@ -14,7 +14,7 @@ import (
 
 // paramsFamilies are the query parameters of the list: filters, a window for each dimension, paging.
 var paramsFamilies = func() []string {
-	names := []string{"phases", "rotor_position", "slots", "poles", "application", "page_size", "page_token"}
+	names := []string{"phases", "rotor_position", "slots", "poles", "application", "state", "institute", "page_size", "page_token"}
 	for _, d := range catalog.Dimensions() {
 		names = append(names, "min_"+string(d), "max_"+string(d))
 	}
@@ -36,18 +36,7 @@ type pageOf[T any] struct {
 
 // getFamily answers GET /v1/stator-families/{id}.
 func (s *server) getFamily(c *gin.Context, q *query) error {
-	if err := q.err(); err != nil {
-		return err
-	}
-	f, err := s.family(c, c.Param("id"))
-	if err != nil {
-		return err
-	}
-	v, err := viewFamily(f)
-	if err != nil {
-		return err
-	}
-	return sendTagged(c, v, v.ETag, cacheCheck)
+	return s.sendOne(c, q, catalog.KindFamily)
 }
 
 // family reads a family by UUID or slug.
@@ -65,6 +54,9 @@ func (s *server) family(c *gin.Context, ref string) (catalog.Family, error) {
 // listFamilies answers GET /v1/stator-families.
 func (s *server) listFamilies(c *gin.Context, q *query) error {
 	filter := readFamilyFilter(q)
+	if private(filter.State) {
+		return s.listDrafts(c, q, catalog.KindFamily, filter.State, "", filter.Institute)
+	}
 	size, after := s.readPage(q, c.Request.URL.Path)
 	if err := q.err(); err != nil {
 		return err
@@ -111,6 +103,7 @@ func readFamilyFilter(q *query) catalog.FamilyFilter {
 			f.Windows = append(f.Windows, catalog.Window{Dimension: d, Low: unit.Millimetre(low), High: unit.Millimetre(high)})
 		}
 	}
+	f.State, f.Institute = readStanding(q)
 	return f
 }
 

@@ -48,6 +48,9 @@ func badToken(token string) errs.Field {
 	}
 }
 
+// paramsPage are the query parameters of a list without filters.
+var paramsPage = []string{"page_size", "page_token"}
+
 // readPage reads page_size and page_token of the list at path; after is "" on the first page.
 func (s *server) readPage(q *query, path string) (size int, after string) {
 	size = q.pageSize()

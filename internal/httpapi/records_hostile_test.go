@@ -12,7 +12,7 @@ func TestFamiliesHostile(t *testing.T) {
 	t.Parallel()
 	s := openShop(t)
 	const at = "/v1/stator-families"
-	rows := append(httpapi.WrongMethods(at), httpapi.StrangeQueries(at)...)
+	rows := append(httpapi.WrongMethods(at, "POST"), httpapi.StrangeQueries(at)...)
 	httpapi.Refuse(t, s.Host, append(rows,
 		httpapi.Get(at+"?phases=2", 400, jsonin.CodeValue, "phases"),
 		httpapi.Get(at+"?phases=0", 400, jsonin.CodeValue, "phases"),
@@ -42,7 +42,11 @@ func TestRecordsHostile(t *testing.T) {
 	s := openShop(t)
 	family, record := s.demo.Families[0].Slug, s.demo.Windings[0].Slug
 	for _, at := range []string{"/v1/stator-families/" + family, "/v1/windings/" + record, "/v1/windings/" + record + "/analysis", "/v1/windings/" + record + "/materials"} {
-		rows := append(httpapi.WrongMethods(at), httpapi.StrangeQueries(at)...)
+		taken := []string{"PUT"}
+		if strings.Count(at, "/") > 3 {
+			taken = nil
+		}
+		rows := append(httpapi.WrongMethods(at, taken...), httpapi.StrangeQueries(at)...)
 		for _, id := range []string{"no-such-record", "00000000-0000-4000-8000-000000000000", "0", "a", "ä", "A-B", "a--b", "-a", "a-", "a b", "a'b", "a;b", "a%b",
 			"\x00", "\xff", "..", "*", strings.ToUpper(record), record + "x", record + " ", strings.Repeat("a", 81), strings.Repeat("a", 5000), "null", "undefined"} {
 			target := strings.Replace(strings.Replace(at, family, id, 1), record, id, 1)
@@ -51,10 +55,13 @@ func TestRecordsHostile(t *testing.T) {
 		httpapi.Refuse(t, s.Host, rows)
 	}
 	const at = "/v1/windings"
-	httpapi.Refuse(t, s.Host, append(append(httpapi.WrongMethods(at), httpapi.StrangeQueries(at)...),
-		httpapi.Get(at+"?family_id=x", 400, jsonin.CodeFormat, "family_id"),
-		httpapi.Get(at+"?family_id=", 400, jsonin.CodeTextLength, "family_id"),
-		httpapi.Get(at+"?family_id="+strings.Repeat("0", 37), 400, jsonin.CodeTextLength, "family_id"),
+	httpapi.Refuse(t, s.Host, append(append(httpapi.WrongMethods(at, "POST"), httpapi.StrangeQueries(at)...),
+		httpapi.Get(at+"?state=erased", 400, jsonin.CodeValue, "state"),
+		httpapi.Get(at+"?institute=Demo%20School", 400, jsonin.CodeFormat, "institute"),
+		httpapi.Get(at+"?state=draft&poles=4", 400, "NOT_WITH_THIS_FORMAT", "poles"),
+		httpapi.Get(at+"?family=-x", 400, jsonin.CodeFormat, "family"),
+		httpapi.Get(at+"?family=", 400, jsonin.CodeTextLength, "family"),
+		httpapi.Get(at+"?family="+strings.Repeat("0", 101), 400, jsonin.CodeTextLength, "family"),
 		httpapi.Get(at+"?poles=0", 422, jsonin.CodeRange, "poles"),
 		httpapi.Get(at+"?poles=four", 400, jsonin.CodeInteger, "poles"),
 		httpapi.Get(at+"?page_size=0", 400, "BAD_PAGE_SIZE", "page_size"),

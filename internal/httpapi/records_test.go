@@ -34,20 +34,20 @@ type shop struct {
 }
 
 // openShop gives a server on a database of the test's own.
-func openShop(t *testing.T) shop {
+func openShop(t testing.TB) shop {
 	t.Helper()
 	_, url := pgtest.NewFrom(t, "httpapi-demo", fill)
 	store, err := postgres.Open(t.Context(), url, postgres.WithConns(4))
 	require.NoError(t, err)
 	t.Cleanup(store.Close)
 	snap := snapshotOf(t, store)
-	return shop{httpapi.NewHost(t, httpapi.Config{Snapshot: func() *httpapi.Snapshot { return snap }, Families: store, Windings: store, Changes: store}), store, demoSet(snap.Wires)}
+	return shop{httpapi.NewHost(t, httpapi.Config{Snapshot: func() *httpapi.Snapshot { return snap }, Families: store, Windings: store, Drafts: store, Workflow: store, Witnesses: store, Changes: store}), store, demoSet(snap.Wires)}
 }
 
 func demoSet(table *wire.Table) simworld.Catalogue { return simworld.Demo(simworld.DemoSeed, table) }
 
 // snapshotOf builds the snapshot as the program does.
-func snapshotOf(t *testing.T, store *postgres.Store) *httpapi.Snapshot {
+func snapshotOf(t testing.TB, store *postgres.Store) *httpapi.Snapshot {
 	t.Helper()
 	var table *wire.Table
 	var builder *match.Builder
@@ -287,8 +287,8 @@ func TestWindingFilters(t *testing.T) {
 			want++
 		}
 	}
-	require.Len(t, s.Ask(t, "GET", "/v1/windings?family_id="+f.ID, "").List(t, "items"), want)
-	require.Empty(t, s.Ask(t, "GET", "/v1/windings?family_id=00000000-0000-4000-8000-000000000000", "").List(t, "items"))
+	require.Len(t, s.Ask(t, "GET", "/v1/windings?family="+f.ID, "").List(t, "items"), want)
+	require.Empty(t, s.Ask(t, "GET", "/v1/windings?family=00000000-0000-4000-8000-000000000000", "").List(t, "items"))
 }
 
 // A record goes out and comes back in as a check without what the server set, and is coherent.

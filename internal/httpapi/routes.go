@@ -2,6 +2,9 @@ package httpapi
 
 import (
 	"net/http"
+	"strings"
+
+	"statorbook/internal/catalog"
 
 	"github.com/gin-gonic/gin"
 )
@@ -12,6 +15,20 @@ type route struct {
 	params       []string // the query parameters that it takes
 	offers       []string // media types, best first; nil = JSON only
 	handle       func(*gin.Context, *query) error
+}
+
+// stores tells the operations that keep something: they need a key, and those that POST an
+// Idempotency-Key. All other POSTs only compute.
+func (r route) stores() bool {
+	if r.method == http.MethodGet {
+		return false
+	}
+	for _, kept := range []string{"/v1/stator-families", "/v1/windings", "/v1/institutes", "/v1/imports"} {
+		if strings.HasPrefix(r.path, kept) {
+			return true
+		}
+	}
+	return false
 }
 
 var offersJSON = []string{"application/json"}
@@ -32,13 +49,40 @@ func (s *server) routes() []route {
 		{http.MethodGet, "/v1/insulation-classes/:letter", nil, nil, s.getClass},
 		{http.MethodGet, "/v1/insulating-materials", nil, nil, s.listMaterials},
 		{http.MethodGet, "/v1/stator-families", paramsFamilies, nil, s.listFamilies},
-		{http.MethodGet, "/v1/stator-families/:id", nil, nil, s.getFamily},
+		{http.MethodGet, "/v1/stator-families/:id", paramsRecord, nil, s.getFamily},
 		{http.MethodGet, "/v1/windings", paramsWindings, nil, s.listWindings},
-		{http.MethodGet, "/v1/windings/:id", nil, nil, s.getWinding},
+		{http.MethodGet, "/v1/windings/:id", paramsRecord, nil, s.getWinding},
 		{http.MethodGet, "/v1/windings/:id/analysis", nil, nil, s.getAnalysis},
 		{http.MethodGet, "/v1/windings/:id/materials", paramsMaterials, nil, s.getMaterials},
 		{http.MethodGet, "/v1/windings/:id/diagram.svg", paramsDiagram, offersSVG, s.getDiagram},
 		{http.MethodGet, "/v1/windings/:id/test-plan", nil, nil, s.getTestPlan},
+		{http.MethodPost, "/v1/stator-families", nil, nil, s.createDraft(catalog.KindFamily)},
+		{http.MethodPut, "/v1/stator-families/:id", nil, nil, s.editDraft(catalog.KindFamily)},
+		{http.MethodPost, "/v1/stator-families/:id/submission", nil, nil, s.submit(catalog.KindFamily)},
+		{http.MethodPost, "/v1/stator-families/:id/vetting", nil, nil, s.vet(catalog.KindFamily)},
+		{http.MethodPost, "/v1/stator-families/:id/return", nil, nil, s.sendBack(catalog.KindFamily)},
+		{http.MethodPost, "/v1/stator-families/:id/publication", nil, nil, s.publish(catalog.KindFamily)},
+		{http.MethodPost, "/v1/stator-families/:id/withdrawal", nil, nil, s.withdraw(catalog.KindFamily)},
+		{http.MethodPost, "/v1/stator-families/:id/erratum", nil, nil, s.erratum(catalog.KindFamily)},
+		{http.MethodPost, "/v1/stator-families/:id/problem-reports", nil, nil, s.report(catalog.KindFamily)},
+		{http.MethodGet, "/v1/stator-families/:id/problem-reports", nil, nil, s.listReports(catalog.KindFamily)},
+		{http.MethodPost, "/v1/stator-families/:id/problem-reports/:report/answer", nil, nil, s.answerReport(catalog.KindFamily)},
+		{http.MethodGet, "/v1/stator-families/:id/revisions", paramsPage, nil, s.listRevisions(catalog.KindFamily)},
+		{http.MethodGet, "/v1/stator-families/:id/revisions/:n", nil, nil, s.getRevision(catalog.KindFamily)},
+		{http.MethodPost, "/v1/windings", nil, nil, s.createDraft(catalog.KindWinding)},
+		{http.MethodPut, "/v1/windings/:id", nil, nil, s.editDraft(catalog.KindWinding)},
+		{http.MethodPost, "/v1/windings/:id/submission", nil, nil, s.submit(catalog.KindWinding)},
+		{http.MethodPost, "/v1/windings/:id/vetting", nil, nil, s.vet(catalog.KindWinding)},
+		{http.MethodPost, "/v1/windings/:id/return", nil, nil, s.sendBack(catalog.KindWinding)},
+		{http.MethodPost, "/v1/windings/:id/publication", nil, nil, s.publish(catalog.KindWinding)},
+		{http.MethodPost, "/v1/windings/:id/withdrawal", nil, nil, s.withdraw(catalog.KindWinding)},
+		{http.MethodPost, "/v1/windings/:id/erratum", nil, nil, s.erratum(catalog.KindWinding)},
+		{http.MethodPost, "/v1/windings/:id/problem-reports", nil, nil, s.report(catalog.KindWinding)},
+		{http.MethodGet, "/v1/windings/:id/problem-reports", nil, nil, s.listReports(catalog.KindWinding)},
+		{http.MethodPost, "/v1/windings/:id/problem-reports/:report/answer", nil, nil, s.answerReport(catalog.KindWinding)},
+		{http.MethodGet, "/v1/windings/:id/revisions", paramsPage, nil, s.listRevisions(catalog.KindWinding)},
+		{http.MethodGet, "/v1/windings/:id/revisions/:n", nil, nil, s.getRevision(catalog.KindWinding)},
+		{http.MethodPost, "/v1/windings/:id/sightings", nil, nil, s.sight()},
 		{http.MethodPost, "/v1/test-verdicts", nil, nil, s.postVerdict},
 		{http.MethodPost, "/v1/matches", nil, nil, s.postMatch},
 		{http.MethodGet, "/v1/changes", paramsChanges, nil, s.getChanges},

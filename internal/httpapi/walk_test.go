@@ -115,10 +115,12 @@ func TestFaultWalk(t *testing.T) {
 func TestNothingLoaded(t *testing.T) {
 	t.Parallel()
 	s := openShop(t)
-	empty := httpapi.NewHost(t, httpapi.Config{Families: s.store, Windings: s.store, Changes: s.store})
+	empty := httpapi.NewHost(t, httpapi.Config{Families: s.store, Windings: s.store, Witnesses: s.store, Changes: s.store})
 	examples := httpapi.BodiesShown(t)
 	without := map[string]bool{"/": true, "/livez": true, "/openapi.json": true, "/problems": true, "/problems/:slug": true,
-		"/v1/stator-families": true, "/v1/stator-families/:id": true, "/v1/windings": true, "/v1/windings/:id": true, "/v1/changes": true}
+		"/v1/stator-families": true, "/v1/stator-families/:id": true, "/v1/windings": true, "/v1/windings/:id": true, "/v1/changes": true,
+		"/v1/stator-families/:id/problem-reports": true, "/v1/stator-families/:id/revisions": true, "/v1/stator-families/:id/revisions/:n": true,
+		"/v1/windings/:id/problem-reports": true, "/v1/windings/:id/revisions": true, "/v1/windings/:id/revisions/:n": true}
 	for _, r := range routesOf(s) {
 		a := empty.Ask(t, r.Method, r.Path, examples[r.Method+" "+r.Template])
 		if without[r.Template] {
@@ -143,7 +145,7 @@ func TestSnapshotExchangedUnderLoad(t *testing.T) {
 	}
 	spare := []*httpapi.Snapshot{fresh(1), fresh(2), fresh(3)}
 	current.Store(spare[0])
-	host := httpapi.NewHost(t, httpapi.Config{Snapshot: current.Load, Families: s.store, Windings: s.store, Changes: s.store})
+	host := httpapi.NewHost(t, httpapi.Config{Snapshot: current.Load, Families: s.store, Windings: s.store, Witnesses: s.store, Changes: s.store})
 	examples := httpapi.BodiesShown(t)
 	var group sync.WaitGroup
 	var failed atomic.Value

@@ -11,22 +11,11 @@ import (
 )
 
 // paramsWindings are the query parameters of the list.
-var paramsWindings = []string{"family_id", "poles", "page_size", "page_token"}
+var paramsWindings = []string{"family", "poles", "state", "institute", "page_size", "page_token"}
 
 // getWinding answers GET /v1/windings/{id}. A withdrawn record answers with its status and reason.
 func (s *server) getWinding(c *gin.Context, q *query) error {
-	if err := q.err(); err != nil {
-		return err
-	}
-	w, err := s.winding(c, c.Param("id"))
-	if err != nil {
-		return err
-	}
-	v, err := viewWinding(w)
-	if err != nil {
-		return err
-	}
-	return sendTagged(c, v, v.ETag, cacheCheck)
+	return s.sendOne(c, q, catalog.KindWinding)
 }
 
 // winding reads a record by UUID or slug.
@@ -43,9 +32,13 @@ func (s *server) winding(c *gin.Context, ref string) (catalog.Winding, error) {
 
 // listWindings answers GET /v1/windings.
 func (s *server) listWindings(c *gin.Context, q *query) error {
-	filter := catalog.WindingFilter{Family: q.text("family_id", 36), Poles: q.whole("poles", polesMin, polesMax)}
-	if filter.FamilyID != "" && !jsonin.IsUUID(filter.FamilyID) {
-		q.refuse("family_id", jsonin.CodeFormat, "family_id is a UUID in lower case.", nil, filter.FamilyID)
+	filter := catalog.WindingFilter{Family: q.text("family", 100), Poles: q.whole("poles", polesMin, polesMax)}
+	if filter.Family != "" && !jsonin.IsUUID(filter.Family) && !jsonin.IsSlug(filter.Family) {
+		q.refuse("family", jsonin.CodeFormat, "family is a UUID in lower case or a slug.", nil, filter.Family)
+	}
+	filter.State, filter.Institute = readStanding(q)
+	if private(filter.State) {
+		return s.listDrafts(c, q, catalog.KindWinding, filter.State, filter.Family, filter.Institute)
 	}
 	size, after := s.readPage(q, c.Request.URL.Path)
 	if err := q.err(); err != nil {

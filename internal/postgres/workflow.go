@@ -4,6 +4,7 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
+	"slices"
 
 	"github.com/jackc/pgx/v5"
 
@@ -186,7 +187,7 @@ func (t *acting) permitted(ctx context.Context, d catalog.DraftRef, action catal
 			if err := catalog.Permit(t.Actor, action, row.object()); err != nil {
 				return nil, err
 			}
-			if d.Version != 0 && d.Version != row.Version {
+			if d.Versions != nil && !slices.Contains(d.Versions, row.Version) {
 				return nil, errs.New(errs.KindPreconditionFailed, "The draft was changed since you read it; read it again and send its new tag.")
 			}
 			return row, nil
