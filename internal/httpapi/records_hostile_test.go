@@ -58,7 +58,6 @@ func TestRecordsHostile(t *testing.T) {
 	httpapi.Refuse(t, s.Host, append(append(httpapi.WrongMethods(at, "POST"), httpapi.StrangeQueries(at)...),
 		httpapi.Get(at+"?state=erased", 400, jsonin.CodeValue, "state"),
 		httpapi.Get(at+"?institute=Demo%20School", 400, jsonin.CodeFormat, "institute"),
-		httpapi.Get(at+"?state=draft&poles=4", 400, "NOT_WITH_THIS_FORMAT", "poles"),
 		httpapi.Get(at+"?family=-x", 400, jsonin.CodeFormat, "family"),
 		httpapi.Get(at+"?family=", 400, jsonin.CodeTextLength, "family"),
 		httpapi.Get(at+"?family="+strings.Repeat("0", 101), 400, jsonin.CodeTextLength, "family"),
