@@ -67,7 +67,7 @@ func TestRecordsHostile(t *testing.T) {
 		httpapi.Get(at+"?page_size=-1", 400, "BAD_PAGE_SIZE", "page_size"),
 		httpapi.Get(at+"?page_token=AAAA", 400, "BAD_PAGE_TOKEN", "page_token"),
 		httpapi.Get(at+"?slots=24", 400, "UNKNOWN_PARAMETER", "slots"),
-		httpapi.Get(at+"?state=draft", 400, "UNKNOWN_PARAMETER", "state"),
+		httpapi.Get(at+"?stat=draft", 400, "UNKNOWN_PARAMETER", "stat"),
 	))
 	bill := "/v1/windings/" + record + "/materials"
 	httpapi.Refuse(t, s.Host, append(append(httpapi.WrongMethods(bill), httpapi.StrangeQueries(bill)...),
