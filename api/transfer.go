@@ -14,22 +14,29 @@ import (
 )
 
 var importCommand = command{
-	name: "import", args: "[-dry-run] [-strict] FILE|-", summary: "take records in from a bundle",
+	name: "import", args: "[-dry-run] [-strict] FILE|- | -csv [-apply] [-strict] FILE|- | -csv -columns", summary: "take records in from a bundle or a CSV sheet",
 	help: `Reads a bundle (JSON Lines: a manifest, records, an end line) from a file or, with -, from standard
 input, and stores what is new in one transaction. It reports every line that is not new or the same.
 A record without a vetting proof lands as foreign (as demo, if it says demo).
 
   -dry-run  decide on every line and store nothing
-  -strict   store nothing at all if any line is refused or conflicting`,
+  -strict   store nothing at all if any line or row is refused or conflicting
+  -csv      read a CSV data sheet instead: one winding record in each row, the columns named in the first.
+            It says what it would do with each row and stores nothing, unless -apply is given
+  -apply    store the rows of a sheet that can be taken
+  -columns  print the columns that a sheet may have, with their units and bounds`,
 	run: runImport,
 }
 
 var exportCommand = command{
-	name: "export", args: "[-title TEXT] [FILE|-]", summary: "write the published records as a bundle",
+	name: "export", args: "[-title TEXT | -csv] [FILE|-]", summary: "write the published records as a bundle or a CSV sheet",
 	help: `Writes everything that is published, withdrawn records too, as a bundle to a file or, with - or
 without a name, to standard output.
 
-  -title  what the manifest calls the bundle (default: statorbook export)`,
+  -title  what the manifest calls the bundle (default: statorbook export)
+  -csv    write the winding records as a CSV sheet instead, one in each row; the column status says which
+          of them are withdrawn, foreign or demo. Text that a spreadsheet would run as a formula has an
+          apostrophe before it, which import takes off again`,
 	run: runExport,
 }
 
@@ -38,7 +45,14 @@ func runImport(ctx context.Context, c console, cfg config, args []string) error 
 	flags.SetOutput(c.err)
 	dry := flags.Bool("dry-run", false, "")
 	strict := flags.Bool("strict", false, "")
-	if err := flags.Parse(args); err != nil || flags.NArg() != 1 {
+	sheet := flags.Bool("csv", false, "")
+	apply := flags.Bool("apply", false, "")
+	columns := flags.Bool("columns", false, "")
+	err := flags.Parse(args)
+	switch {
+	case err == nil && *sheet && *columns && flags.NArg() == 0:
+		return showColumns(c.out)
+	case err != nil, flags.NArg() != 1, *columns, *apply && (!*sheet || *dry):
 		return errUsage
 	}
 	in, closeIn, err := openInput(c, flags.Arg(0))
@@ -46,11 +60,14 @@ func runImport(ctx context.Context, c console, cfg config, args []string) error 
 		return err
 	}
 	defer closeIn()
+	if *sheet {
+		return importSheet(ctx, c, cfg, in, postgres.ImportOptions{DryRun: !*apply, Strict: *strict})
+	}
 	return withStore(ctx, c, cfg, func(s *postgres.Store) error {
 		terminal := isTerminal(c.err)
 		report, err := s.Import(ctx, bundle.NewReader(in, bundle.Options{}), postgres.ImportOptions{
 			DryRun: *dry, Strict: *strict,
-			OnRow: func(r catalog.ImportRow) error { return showRow(c.out, r) },
+			OnRow: func(r catalog.ImportRow) error { return showRow(c.out, "line", r) },
 			Progress: func(lines int) {
 				if terminal {
 					fmt.Fprintf(c.err, "\r%d lines read", lines)
@@ -71,20 +88,20 @@ func runImport(ctx context.Context, c console, cfg config, args []string) error 
 	})
 }
 
-// showRow reports a line that was not simply taken, and every doubt about one that was.
-func showRow(w io.Writer, r catalog.ImportRow) error {
+// showRow reports a line or row that was not simply taken, and every doubt about one that was.
+func showRow(w io.Writer, place string, r catalog.ImportRow) error {
 	if r.Outcome != catalog.OutcomeNew && r.Outcome != catalog.OutcomeSame {
-		if _, err := fmt.Fprintf(w, "line %d: %s %s %s: %s: %s\n", r.Line, r.Outcome, r.Kind, r.ID, r.Code, r.Detail); err != nil {
+		if _, err := fmt.Fprintf(w, "%s %d: %s %s %s: %s: %s\n", place, r.Line, r.Outcome, r.Kind, r.ID, r.Code, r.Detail); err != nil {
 			return err
 		}
 	}
 	for _, f := range r.Fields {
-		if _, err := fmt.Fprintf(w, "line %d:   %s: %s\n", r.Line, f.Pointer, f.Detail); err != nil {
+		if _, err := fmt.Fprintf(w, "%s %d:   %s: %s\n", place, r.Line, f.Pointer, f.Detail); err != nil {
 			return err
 		}
 	}
 	for _, f := range r.Findings {
-		if _, err := fmt.Fprintf(w, "line %d: %s %s %s: %s\n", r.Line, f.Severity, r.ID, f.Code, f.Message); err != nil {
+		if _, err := fmt.Fprintf(w, "%s %d: %s %s %s: %s\n", place, r.Line, f.Severity, r.ID, f.Code, f.Message); err != nil {
 			return err
 		}
 	}
@@ -105,6 +122,7 @@ func runExport(ctx context.Context, c console, cfg config, args []string) error 
 	flags := flag.NewFlagSet("export", flag.ContinueOnError)
 	flags.SetOutput(c.err)
 	title := flags.String("title", "statorbook export", "")
+	sheet := flags.Bool("csv", false, "")
 	if err := flags.Parse(args); err != nil || flags.NArg() > 1 {
 		return errUsage
 	}
@@ -113,6 +131,9 @@ func runExport(ctx context.Context, c console, cfg config, args []string) error 
 		return err
 	}
 	err = withStore(ctx, c, cfg, func(s *postgres.Store) error {
+		if *sheet {
+			return exportSheet(ctx, c, s, out)
+		}
 		buffered := bufio.NewWriter(out)
 		w := bundle.NewWriter(buffered)
 		count, err := s.Export(ctx, w, postgres.ExportOptions{Manifest: bundle.Manifest{Title: *title, Licence: "CC0-1.0"}})
