@@ -6,6 +6,7 @@ import (
 	"sync/atomic"
 	"time"
 
+	"statorbook/internal/bundle"
 	"statorbook/internal/catalog"
 	"statorbook/internal/errs"
 	"statorbook/internal/postgres"
@@ -78,4 +79,84 @@ func (l *lateStore) Authenticate(ctx context.Context, id string, secretHash [32]
 		return catalog.Key{}, err
 	}
 	return s.Authenticate(ctx, id, secretHash, now)
+}
+
+// with runs f on the store, once there is one.
+func with[T any](l *lateStore, f func(*postgres.Store) (T, error)) (T, error) {
+	s, err := l.get()
+	if err != nil {
+		var none T
+		return none, err
+	}
+	return f(s)
+}
+
+// The methods below are those of postgres.Store, of the same names.
+
+func (l *lateStore) CreateDraft(ctx context.Context, a catalog.Act, record any, render catalog.Render) (catalog.Reply, error) {
+	return with(l, func(s *postgres.Store) (catalog.Reply, error) { return s.CreateDraft(ctx, a, record, render) })
+}
+
+func (l *lateStore) EditDraft(ctx context.Context, a catalog.Act, d catalog.DraftRef, record any, render catalog.Render) (catalog.Reply, error) {
+	return with(l, func(s *postgres.Store) (catalog.Reply, error) { return s.EditDraft(ctx, a, d, record, render) })
+}
+
+func (l *lateStore) Draft(ctx context.Context, actor catalog.Actor, kind catalog.Kind, id string) (any, error) {
+	return with(l, func(s *postgres.Store) (any, error) { return s.Draft(ctx, actor, kind, id) })
+}
+
+func (l *lateStore) Drafts(ctx context.Context, actor catalog.Actor, kind catalog.Kind, f catalog.DraftFilter, p catalog.PageRequest) (catalog.Page[any], error) {
+	return with(l, func(s *postgres.Store) (catalog.Page[any], error) { return s.Drafts(ctx, actor, kind, f, p) })
+}
+
+func (l *lateStore) Submit(ctx context.Context, a catalog.Act, d catalog.DraftRef, judged catalog.Hash, findings []errs.Finding, render catalog.Render) (catalog.Reply, error) {
+	return with(l, func(s *postgres.Store) (catalog.Reply, error) { return s.Submit(ctx, a, d, judged, findings, render) })
+}
+
+func (l *lateStore) Vet(ctx context.Context, a catalog.Act, d catalog.DraftRef, seen catalog.Hash, answers []catalog.Answer, render catalog.Render) (catalog.Reply, error) {
+	return with(l, func(s *postgres.Store) (catalog.Reply, error) { return s.Vet(ctx, a, d, seen, answers, render) })
+}
+
+func (l *lateStore) Return(ctx context.Context, a catalog.Act, d catalog.DraftRef, reason string, render catalog.Render) (catalog.Reply, error) {
+	return with(l, func(s *postgres.Store) (catalog.Reply, error) { return s.Return(ctx, a, d, reason, render) })
+}
+
+func (l *lateStore) Publish(ctx context.Context, a catalog.Act, d catalog.DraftRef, slug string, sign func(bundle.Statement) ([]byte, error), render catalog.Render) (catalog.Reply, error) {
+	return with(l, func(s *postgres.Store) (catalog.Reply, error) { return s.Publish(ctx, a, d, slug, sign, render) })
+}
+
+func (l *lateStore) Withdraw(ctx context.Context, a catalog.Act, kind catalog.Kind, ref string, why catalog.Reason, sign func(bundle.Statement) ([]byte, error), render catalog.Render) (catalog.Reply, error) {
+	return with(l, func(s *postgres.Store) (catalog.Reply, error) { return s.Withdraw(ctx, a, kind, ref, why, sign, render) })
+}
+
+func (l *lateStore) StartErratum(ctx context.Context, a catalog.Act, kind catalog.Kind, ref string, why catalog.Reason, render catalog.Render) (catalog.Reply, error) {
+	return with(l, func(s *postgres.Store) (catalog.Reply, error) { return s.StartErratum(ctx, a, kind, ref, why, render) })
+}
+
+func (l *lateStore) Sight(ctx context.Context, a catalog.Act, ref, job string, render catalog.Render) (catalog.Reply, error) {
+	return with(l, func(s *postgres.Store) (catalog.Reply, error) { return s.Sight(ctx, a, ref, job, render) })
+}
+
+func (l *lateStore) Report(ctx context.Context, a catalog.Act, kind catalog.Kind, ref, text string, answer func(catalog.ProblemReport) (catalog.Reply, error)) (catalog.Reply, error) {
+	return with(l, func(s *postgres.Store) (catalog.Reply, error) { return s.Report(ctx, a, kind, ref, text, answer) })
+}
+
+func (l *lateStore) AnswerReport(ctx context.Context, a catalog.Act, kind catalog.Kind, ref, report, text string, answer func(catalog.ProblemReport) (catalog.Reply, error)) (catalog.Reply, error) {
+	return with(l, func(s *postgres.Store) (catalog.Reply, error) { return s.AnswerReport(ctx, a, kind, ref, report, text, answer) })
+}
+
+func (l *lateStore) Reports(ctx context.Context, kind catalog.Kind, ref string) ([]catalog.ProblemReport, error) {
+	return with(l, func(s *postgres.Store) ([]catalog.ProblemReport, error) { return s.Reports(ctx, kind, ref) })
+}
+
+func (l *lateStore) Revision(ctx context.Context, kind catalog.Kind, ref string, n int) (catalog.RevisionOf, error) {
+	return with(l, func(s *postgres.Store) (catalog.RevisionOf, error) { return s.Revision(ctx, kind, ref, n) })
+}
+
+func (l *lateStore) Revisions(ctx context.Context, kind catalog.Kind, ref string, after, size int) (list []catalog.RevisionOf, next int, err error) {
+	s, err := l.get()
+	if err != nil {
+		return nil, 0, err
+	}
+	return s.Revisions(ctx, kind, ref, after, size)
 }

@@ -28,7 +28,7 @@ var errUsage = errors.New("usage")
 
 // commands lists the subcommands in the order in which help shows them.
 func commands() []command {
-	return []command{serveCommand, migrateCommand, seedCommand, importCommand, exportCommand, verifyCommand, evaluateCommand, healthCommand, versionCommand}
+	return []command{serveCommand, migrateCommand, seedCommand, importCommand, exportCommand, verifyCommand, evaluateCommand, healthCommand, versionCommand, instituteCommand, personCommand, keyCommand}
 }
 
 // run finds the subcommand (serve without one), runs it and turns its error into an exit code.
@@ -81,7 +81,7 @@ func (cmd command) usage(w io.Writer) {
 func overview(w io.Writer) {
 	fmt.Fprintf(w, "statorbook: winding data for people who rewind small motors\n\nusage: go run ./api [command] [-h]\n\n")
 	for _, cmd := range commands() {
-		fmt.Fprintf(w, "  %-8s %s\n", cmd.name, cmd.summary)
+		fmt.Fprintf(w, "  %-9s %s\n", cmd.name, cmd.summary)
 	}
 	fmt.Fprintf(w, "\n%s\n", environmentHelp)
 }

@@ -18,7 +18,11 @@ var seedCommand = command{
 		if len(args) > 0 {
 			return errUsage
 		}
-		return withStore(ctx, c, cfg, func(s *postgres.Store) error { return seedAll(ctx, s, newLog(c)) })
+		keys, err := openSigningKeys(cfg)
+		if err != nil {
+			return err
+		}
+		return withStore(ctx, c, cfg, func(s *postgres.Store) error { return seedAll(ctx, s, keys, newLog(c)) })
 	},
 }
 
@@ -28,14 +32,28 @@ var demoCredit = postgres.Authorship{
 	Author:    "demo-p1", Vetter: "demo-p2",
 }
 
-// seedAll imports the embedded bundles.
-func seedAll(ctx context.Context, store *postgres.Store, log *slog.Logger) error {
+// seedAll imports the embedded bundles and sees to the signing key of the demo institute.
+func seedAll(ctx context.Context, store *postgres.Store, keys signingKeys, log *slog.Logger) error {
 	for _, name := range seeds.Names() {
 		if err := seedBundle(ctx, store, log, name); err != nil {
 			return err
 		}
 	}
-	return nil
+	return demoSigningKey(ctx, store, keys)
+}
+
+// demoSigningKey makes the signing key of the demo institute, unless it has one.
+func demoSigningKey(ctx context.Context, store *postgres.Store, keys signingKeys) error {
+	slug := demoCredit.Institute.Slug
+	demo, err := store.Signatory(ctx, slug)
+	if err != nil {
+		return err
+	}
+	if _, ok := demo.KeyInUse(); ok {
+		return nil
+	}
+	_, err = keys.make(slug, func(verifier string) error { return store.RotateSigningKey(ctx, atConsole, slug, verifier) })
+	return err
 }
 
 // seedBundle imports one embedded bundle. A line that is not taken is a fault of the program.

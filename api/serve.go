@@ -45,6 +45,7 @@ type service struct {
 	log      *slog.Logger
 	out      console
 	store    lateStore
+	signing  signingKeys
 	keeper   keeper
 	started  bool
 	database *database
@@ -68,6 +69,9 @@ func serve(ctx context.Context, c console, cfg config, args []string) error {
 	listener, err := listen(cfg.addr)
 	if err != nil {
 		return err
+	}
+	if s.signing, err = openSigningKeys(cfg); err != nil {
+		return errors.Join(err, listener.Close())
 	}
 	handler, err := s.handler()
 	if err != nil {
@@ -99,19 +103,23 @@ func listen(addr string) (net.Listener, error) {
 
 func (s *service) handler() (http.Handler, error) {
 	return httpapi.New(httpapi.Config{
-		Snapshot: s.keeper.current.Load,
-		Families: &s.store,
-		Windings: &s.store,
-		Keys:     &s.store,
-		Quota:    s.quota,
-		Changes:  &s.store,
-		Bell:     s.keeper.bell,
-		Ready:    s.keeper.ready,
-		Log:      s.log,
-		Version:  version(),
-		NewID:    func() string { return uuid.Must(uuid.NewV7()).String() },
-		Now:      time.Now,
-		PageKey:  pageKey(s.cfg),
+		Snapshot:  s.keeper.current.Load,
+		Families:  &s.store,
+		Windings:  &s.store,
+		Drafts:    &s.store,
+		Workflow:  &s.store,
+		Witnesses: &s.store,
+		Sign:      s.signing.sign,
+		Keys:      &s.store,
+		Quota:     s.quota,
+		Changes:   &s.store,
+		Bell:      s.keeper.bell,
+		Ready:     s.keeper.ready,
+		Log:       s.log,
+		Version:   version(),
+		NewID:     func() string { return uuid.Must(uuid.NewV7()).String() },
+		Now:       time.Now,
+		PageKey:   pageKey(s.cfg),
 	})
 }
 
@@ -173,7 +181,7 @@ func (s *service) prepare(ctx context.Context, db *database) error {
 		s.store.store.Store(store)
 		s.keeper.store = store
 	}
-	if err := seedAll(ctx, store, s.log); err != nil {
+	if err := seedAll(ctx, store, s.signing, s.log); err != nil {
 		return err
 	}
 	return s.keeper.refresh(ctx)

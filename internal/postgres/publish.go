@@ -211,6 +211,9 @@ func (t *acting) announce(ctx context.Context, m made, sign signer) error {
 	if err != nil {
 		return err
 	}
+	if err := t.provedBy(ctx, note, m.institute); err != nil {
+		return err
+	}
 	_, err = t.Exec(ctx, `INSERT INTO statement (record_kind, record_id, revision, note) VALUES ($1, $2, $3, $4)`, string(m.kind), m.id, m.revision, string(note))
 	return err
 }
@@ -351,3 +354,23 @@ func (s *Store) StartErratum(ctx context.Context, a catalog.Act, kind catalog.Ki
 // signer makes the signed note of a statement with the key of its institute. It runs inside the
 // transaction and must not block.
 type signer = func(bundle.Statement) ([]byte, error)
+
+// provedBy refuses a note that the registered key of the institute did not sign: nobody could check it.
+func (t *acting) provedBy(ctx context.Context, note []byte, institute string) error {
+	var verifier string
+	err := t.QueryRow(ctx, `
+		SELECT k.verifier FROM signing_key k JOIN institute i ON i.id = k.institute_id WHERE i.slug = $1 AND k.retired_at IS NULL`, institute).Scan(&verifier)
+	if err != nil && !errors.Is(err, pgx.ErrNoRows) {
+		return err
+	}
+	if err == nil {
+		keys, err := bundle.NewKeys(verifier)
+		if err != nil {
+			return err
+		}
+		if _, err = bundle.OpenStatement(note, keys); err == nil {
+			return nil
+		}
+	}
+	return errs.New(errs.KindUnavailable, "The signing key that this server holds is not the registered one of "+institute+", so nobody could check what it signs. Nothing was published.")
+}
