@@ -98,24 +98,14 @@ func fillBuilder(ctx context.Context, tx pgx.Tx, builder *match.Builder) error {
 		return err
 	}
 	rows, err = tx.Query(ctx, `
-		SELECT w.id::text, coalesce(w.core_id::text, ''), coalesce(w.family_id::text, ''), r.demo, r.imported, w.times_seen, r.body
+		SELECT w.id::text, coalesce(w.core_id::text, ''), coalesce(w.family_id::text, ''), r.demo, r.imported, w.times_seen, r.body, true
 		FROM winding w JOIN winding_revision r ON r.winding_id = w.id AND r.revision = w.revision
 		LEFT JOIN family f ON f.id = w.family_id
 		WHERE w.state = 'published' AND (f.id IS NULL OR f.state = 'published') ORDER BY w.id`)
 	if err != nil {
 		return err
 	}
-	var e match.RecordEntry
-	var demo, imported bool
-	_, err = pgx.ForEachRow(rows, []any{&e.ID, &e.CoreID, &e.FamilyID, &demo, &imported, &e.TimesSeen, &stored}, func() error {
-		e.Status = string(catalog.StatusOf(catalog.Published, demo, imported))
-		if err := readRecord(&e, stored); err != nil {
-			return err
-		}
-		builder.AddRecord(e)
-		return nil
-	})
-	return err
+	return eachRecord(rows, func(e match.RecordEntry, _ bool) { builder.AddRecord(e) })
 }
 
 // addStacks gives the builder the stacks that joined a family by lines of their own.
@@ -129,16 +119,7 @@ func addStacks(ctx context.Context, tx pgx.Tx, builder *match.Builder) error {
 	var id string
 	var added []byte
 	_, err = pgx.ForEachRow(rows, []any{&id, &added}, func() error {
-		cores, err := joinCores(nil, added)
-		if err != nil {
-			return err
-		}
-		entry := match.FamilyEntry{ID: id}
-		for _, c := range cores {
-			entry.Cores = append(entry.Cores, match.CoreEntry{ID: c.ID, StackLength: c.StackLength})
-		}
-		builder.AddFamily(entry)
-		return nil
+		return addStackEntries(builder, id, added)
 	})
 	return err
 }
