@@ -4,6 +4,7 @@ import (
 	"context"
 	"net/http"
 	"slices"
+	"strings"
 
 	"statorbook/internal/bundle"
 	"statorbook/internal/catalog"
@@ -78,6 +79,12 @@ func (s *server) judge(ctx context.Context, record any) (any, error) {
 	w.Findings = lint.Findings
 	sheet := winding.Sheet{Core: catalog.CoreOfRecord(w, family), MotorType: w.MotorType, Origin: w.Origin, Nameplate: w.Nameplate, Scheme: w.Scheme}
 	for _, f := range snap.Index.CheckRecord(sheet).Findings {
+		f.Fields = each(f.Fields, func(name string) string {
+			if rest, ofCore := strings.CutPrefix(name, "core."); ofCore {
+				return "core_as_measured." + rest // as the record calls it
+			}
+			return name
+		})
 		known := slices.ContainsFunc(w.Findings, func(k errs.Finding) bool { return k.Code == f.Code && slices.Equal(k.Fields, f.Fields) })
 		if f.Severity != errs.SeverityNote && !known {
 			w.Findings = append(w.Findings, f)

@@ -188,7 +188,8 @@ var draftInsert = map[catalog.Kind]string{
 		VALUES ($1, $2, $3, 'draft', $4, $5, $6, $7, $8, $9, $10, $11)`,
 }
 
-// insertDraft stores a new draft by the actor and gives its row.
+// insertDraft stores a new draft by the actor and gives its row. JSON goes to our domains as text: the
+// driver would take bytes for a bytea.
 func (t *acting) insertDraft(ctx context.Context, record any, base int, reasonCode, reason string) (*draftRow, error) {
 	kind := kindOf(record)
 	id := idOf(record)
@@ -204,7 +205,7 @@ func (t *acting) insertDraft(ctx context.Context, record any, base int, reasonCo
 	if work.Base > 0 {
 		from = &work.Base
 	}
-	args := []any{id, t.institute, t.person, from, c.hash[:], c.body, c.findings, nullText(reasonCode), nullText(reason)}
+	args := []any{id, t.institute, t.person, from, c.hash[:], string(c.body), string(c.findings), nullText(reasonCode), nullText(reason)}
 	if kind == catalog.KindWinding {
 		args = append(args, c.familyID, c.coreID)
 	}

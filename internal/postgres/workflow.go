@@ -29,7 +29,7 @@ func (s *Store) EditDraft(ctx context.Context, a catalog.Act, d catalog.DraftRef
 		if err != nil {
 			return next, err
 		}
-		_, err = t.Exec(ctx, draftContent[d.Kind], row.ID, c.hash[:], c.body, c.findings)
+		_, err = t.Exec(ctx, draftContent[d.Kind], row.ID, c.hash[:], string(c.body), string(c.findings))
 		if err == nil && d.Kind == catalog.KindWinding {
 			_, err = t.Exec(ctx, `UPDATE winding_draft SET family_id = $2, core_id = $3 WHERE id = $1`, row.ID, c.familyID, c.coreID)
 		}
@@ -39,11 +39,11 @@ func (s *Store) EditDraft(ctx context.Context, a catalog.Act, d catalog.DraftRef
 
 // The content is written before the state: a vetted row whose hash moved would break its constraint.
 var draftContent = perKind(`
-	UPDATE {kind}_draft SET content_hash = $2, body = $3, findings = $4,
-		state = CASE WHEN content_hash = $2 THEN state ELSE 'draft' END,
-		vetter_person_id = CASE WHEN content_hash = $2 THEN vetter_person_id END,
-		vetted_hash = CASE WHEN content_hash = $2 THEN vetted_hash END,
-		vetted_at = CASE WHEN content_hash = $2 THEN vetted_at END
+	UPDATE {kind}_draft SET content_hash = $2::bytea, body = $3, findings = $4,
+		state = CASE WHEN content_hash = $2::bytea THEN state ELSE 'draft' END,
+		vetter_person_id = CASE WHEN content_hash = $2::bytea THEN vetter_person_id END,
+		vetted_hash = CASE WHEN content_hash = $2::bytea THEN vetted_hash END,
+		vetted_at = CASE WHEN content_hash = $2::bytea THEN vetted_at END
 	WHERE id = $1::uuid`)
 
 // Submit hands a draft in for vetting. judged is the content that findings belong to: the draft is
@@ -59,7 +59,7 @@ func (s *Store) Submit(ctx context.Context, a catalog.Act, d catalog.DraftRef, j
 		}
 		stored, err := json.Marshal(bundle.FindingsOf(findings))
 		if err == nil {
-			_, err = t.Exec(ctx, draftFindings[d.Kind], row.ID, stored)
+			_, err = t.Exec(ctx, draftFindings[d.Kind], row.ID, string(stored))
 		}
 		return next, err
 	})
@@ -114,7 +114,7 @@ func (t *acting) lookedAt(ctx context.Context, kind catalog.Kind, row *draftRow,
 	_, err = t.Exec(ctx, `
 		INSERT INTO vetting (institute_id, record_kind, record_id, person_id, outcome, content_hash, reason, findings, answers)
 		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9)`,
-		t.institute, string(kind), row.ID, t.person, outcome, row.Hash, nullText(reason), row.Findings, checklist)
+		t.institute, string(kind), row.ID, t.person, outcome, row.Hash, nullText(reason), string(row.Findings), string(checklist))
 	return err
 }
 
@@ -172,7 +172,7 @@ func (s *Store) step(ctx context.Context, a catalog.Act, d catalog.DraftRef, act
 
 var (
 	draftState = perKind(`
-		UPDATE {kind}_draft SET state = $2, vetter_person_id = $3, vetted_hash = $4, vetted_at = CASE WHEN $4::bytea IS NOT NULL THEN now() END,
+		UPDATE {kind}_draft SET state = $2, vetter_person_id = $3, vetted_hash = $4::bytea, vetted_at = CASE WHEN $4::bytea IS NOT NULL THEN now() END,
 			version = version + 1, modified_at = now() WHERE id = $1::uuid`)
 	draftVersion = perKind(`UPDATE {kind}_draft SET version = version + 1, modified_at = now() WHERE id = $1::uuid`)
 )
