@@ -85,6 +85,7 @@ func (s *server) routes() []route {
 		{http.MethodPost, "/v1/windings/:id/sightings", nil, nil, s.sight()},
 		{http.MethodPost, "/v1/test-verdicts", nil, nil, s.postVerdict},
 		{http.MethodPost, "/v1/matches", nil, nil, s.postMatch},
+		{http.MethodGet, "/v1/data-sheets/blank", paramsBlankSheet, nil, s.getBlankSheet},
 		{http.MethodGet, "/v1/changes", paramsChanges, nil, s.getChanges},
 		{http.MethodPost, "/v1/winding-analyses", nil, nil, s.postAnalysis},
 		{http.MethodPost, "/v1/winding-changes", nil, nil, s.postChange},
