@@ -108,7 +108,7 @@ func post(t *testing.T, url, body string) (int, map[string]any) {
 func givenDatabase(t *testing.T) map[string]string {
 	t.Helper()
 	owner, app := pgtest.NewURLs(t)
-	return map[string]string{"DATABASE_URL": app, "DATABASE_OWNER_URL": owner, "STATORBOOK_ADDR": "127.0.0.1:0"}
+	return map[string]string{"DATABASE_URL": app, "DATABASE_OWNER_URL": owner, "STATORBOOK_ADDR": "127.0.0.1:0", "STATORBOOK_DATA_DIR": t.TempDir()}
 }
 
 // TestMainJob is the newcomer's way: serve, look a wire up, measure a demo stator, get its winding.
@@ -272,7 +272,7 @@ func TestHealthAsksTheServer(t *testing.T) {
 // BenchmarkStart measures a start on a database that is migrated and seeded, to the first ready answer.
 func BenchmarkStart(b *testing.B) {
 	owner, app := pgtest.NewURLs(b)
-	env := map[string]string{"DATABASE_URL": app, "DATABASE_OWNER_URL": owner, "STATORBOOK_ADDR": "127.0.0.1:0"}
+	env := map[string]string{"DATABASE_URL": app, "DATABASE_OWNER_URL": owner, "STATORBOOK_ADDR": "127.0.0.1:0", "STATORBOOK_DATA_DIR": b.TempDir()}
 	b.ReportAllocs()
 	for b.Loop() {
 		ctx, cancel := context.WithCancel(b.Context())

@@ -126,7 +126,9 @@ func (l *lateStore) Publish(ctx context.Context, a catalog.Act, d catalog.DraftR
 }
 
 func (l *lateStore) Withdraw(ctx context.Context, a catalog.Act, kind catalog.Kind, ref string, why catalog.Reason, sign func(bundle.Statement) ([]byte, error), render catalog.Render) (catalog.Reply, error) {
-	return with(l, func(s *postgres.Store) (catalog.Reply, error) { return s.Withdraw(ctx, a, kind, ref, why, sign, render) })
+	return with(l, func(s *postgres.Store) (catalog.Reply, error) {
+		return s.Withdraw(ctx, a, kind, ref, why, sign, render)
+	})
 }
 
 func (l *lateStore) StartErratum(ctx context.Context, a catalog.Act, kind catalog.Kind, ref string, why catalog.Reason, render catalog.Render) (catalog.Reply, error) {
@@ -142,7 +144,9 @@ func (l *lateStore) Report(ctx context.Context, a catalog.Act, kind catalog.Kind
 }
 
 func (l *lateStore) AnswerReport(ctx context.Context, a catalog.Act, kind catalog.Kind, ref, report, text string, answer func(catalog.ProblemReport) (catalog.Reply, error)) (catalog.Reply, error) {
-	return with(l, func(s *postgres.Store) (catalog.Reply, error) { return s.AnswerReport(ctx, a, kind, ref, report, text, answer) })
+	return with(l, func(s *postgres.Store) (catalog.Reply, error) {
+		return s.AnswerReport(ctx, a, kind, ref, report, text, answer)
+	})
 }
 
 func (l *lateStore) Reports(ctx context.Context, kind catalog.Kind, ref string) ([]catalog.ProblemReport, error) {

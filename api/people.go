@@ -37,7 +37,7 @@ list  shows the pseudonyms of an institute.`,
 }
 
 var keyCommand = command{
-	name: "key", args: "issue -institute SLUG -person SLUG -scopes LIST [-days N] | rotate ID [-days N] | revoke ID | list [-institute SLUG] | pin -institute SLUG -title TEXT VERIFIER",
+	name: "key", args: "issue -institute SLUG -person SLUG -scopes LIST [-days N] | rotate ID [-days N] | revoke ID | list [-institute SLUG] | pin -institute SLUG -title TEXT VERIFIER | retire -institute SLUG",
 	summary: "keys of persons; accepted signing keys of others",
 	help: `issue   makes a key for a person and prints its secret, once. Scopes, separated by commas: contribute
         (write and hand in), vet (vouch for others' records), publish (publish, withdraw, answer problem
@@ -45,9 +45,15 @@ var keyCommand = command{
 rotate  makes a second key with the same person and scopes. Put it in place, then revoke the old one.
 revoke  ends a key at once.
 list    shows keys without secrets, when each was last used and when it ends.
-pin     accepts the public signing key of a foreign institute. From then on its statements are proved here.`,
-	run: verbs(map[string]verb{"issue": issueKey, "rotate": rotateKey, "revoke": revokeKey, "list": listKeys, "pin": pinKey}),
+pin     accepts the public signing key of a foreign institute. From then on its statements are proved here.
+        Get it another way than the records that it proves, and compare it by voice or on paper.
+retire  takes the signing key of an institute out of use: before another one of a foreign institute is
+        pinned, or when it may have been stolen. It still proves what it signed.`,
+	run: verbs(map[string]verb{"issue": issueKey, "rotate": rotateKey, "revoke": revokeKey, "list": listKeys, "pin": pinKey, "retire": retireSigningKey}),
 }
+
+// keyDays is how long a key lives unless somebody says otherwise.
+const keyDays = 365
 
 // verb is one thing that such a command does.
 type verb func(ctx context.Context, c console, cfg config, args []string) error
@@ -55,46 +61,78 @@ type verb func(ctx context.Context, c console, cfg config, args []string) error
 // verbs runs the verb that the first argument names.
 func verbs(known map[string]verb) func(context.Context, console, config, []string) error {
 	return func(ctx context.Context, c console, cfg config, args []string) error {
-		if len(args) == 0 || known[args[0]] == nil {
+		if len(args) == 0 {
 			return errUsage
+		}
+		if known[args[0]] == nil {
+			return misused(c, "there is no %q here", args[0])
 		}
 		return known[args[0]](ctx, c, cfg, args[1:])
 	}
 }
 
-// flagSet reads flags and exactly rest arguments after them.
-func flagSet(c console, args []string, rest int, define func(*flag.FlagSet)) (*flag.FlagSet, error) {
-	flags := flag.NewFlagSet("", flag.ContinueOnError)
+// options are the flags of a verb.
+type options struct{ *flag.FlagSet }
+
+// readArgs takes flags and, if argument is not "", exactly one argument, before or after them. It says what
+// is missing or too much.
+func readArgs(c console, args []string, argument string, define func(options), required ...string) (string, error) {
+	flags := options{flag.NewFlagSet("", flag.ContinueOnError)}
 	flags.SetOutput(c.err)
+	flags.Usage = func() {} // the help of the command follows
 	define(flags)
-	// An id may stand before the flags, as people type it.
-	if rest == 1 && len(args) > 1 && !strings.HasPrefix(args[0], "-") {
-		args = append(args[1:len(args):len(args)], args[0])
+	var given []string
+	for {
+		if err := flags.Parse(args); err != nil {
+			return "", errUsage
+		}
+		if flags.NArg() == 0 {
+			break
+		}
+		given, args = append(given, flags.Arg(0)), flags.Args()[1:]
 	}
-	if err := flags.Parse(args); err != nil || flags.NArg() != rest {
-		return nil, errUsage
+	set := map[string]bool{}
+	flags.Visit(func(f *flag.Flag) { set[f.Name] = f.Value.String() != "" })
+	for _, name := range required {
+		if !set[name] {
+			return "", misused(c, "-%s is missing", name)
+		}
 	}
-	return flags, nil
+	switch {
+	case argument == "" && len(given) > 0:
+		return "", misused(c, "%q is not expected here", given[0])
+	case argument == "":
+		return "", nil
+	case len(given) != 1:
+		return "", misused(c, "exactly one %s is expected, not %d", argument, len(given))
+	}
+	return given[0], nil
 }
+
+// misused says what is wrong with a call; the help follows.
+func misused(c console, format string, about ...any) error {
+	fmt.Fprintf(c.err, format+"\n\n", about...)
+	return errUsage
+}
+
+// text defines a flag for text.
+func (o options) text(into *string, name string) { o.StringVar(into, name, "", "") }
 
 func addInstitute(ctx context.Context, c console, cfg config, args []string) error {
 	var i catalog.Institute
-	if _, err := flagSet(c, args, 0, func(f *flag.FlagSet) {
-		f.StringVar(&i.Slug, "slug", "", "")
-		f.StringVar(&i.Title, "title", "", "")
-		f.BoolVar(&i.Demo, "demo", false, "")
-	}); err != nil || i.Slug == "" || i.Title == "" {
-		return errUsage
-	}
-	keys, err := openSigningKeys(cfg)
-	if err != nil {
+	if _, err := readArgs(c, args, "", func(o options) {
+		o.text(&i.Slug, "slug")
+		o.text(&i.Title, "title")
+		o.BoolVar(&i.Demo, "demo", false, "")
+	}, "slug", "title"); err != nil {
 		return err
 	}
+	keys := openSigningKeys(cfg)
 	return withStore(ctx, c, cfg, func(s *postgres.Store) error {
 		if !catalog.ValidSlug(i.Slug) {
 			return fmt.Errorf("%q is no slug: lower-case letters and digits in parts joined by single hyphens, 3 to 100 characters", i.Slug)
 		}
-		verifier, err := keys.make(i.Slug, func(verifier string) error {
+		verifier, err := keys.adopt(i.Slug, func(verifier string) error {
 			_, err := s.AddInstitute(ctx, atConsole, i, verifier)
 			return err
 		})
@@ -108,16 +146,17 @@ func addInstitute(ctx context.Context, c console, cfg config, args []string) err
 
 func rotateSigningKey(ctx context.Context, c console, cfg config, args []string) error {
 	var slug string
-	if _, err := flagSet(c, args, 0, func(f *flag.FlagSet) { f.StringVar(&slug, "slug", "", "") }); err != nil || slug == "" {
-		return errUsage
-	}
-	keys, err := openSigningKeys(cfg)
-	if err != nil {
+	if _, err := readArgs(c, args, "", func(o options) { o.text(&slug, "slug") }, "slug"); err != nil {
 		return err
 	}
+	keys := openSigningKeys(cfg)
 	return withStore(ctx, c, cfg, func(s *postgres.Store) error {
-		if _, err := s.Signatory(ctx, slug); err != nil { // before a file of that name is touched
+		i, err := s.Signatory(ctx, slug)
+		if err != nil { // before a file of that name is touched
 			return err
+		}
+		if old, ok := i.KeyInUse(); ok { // an interrupted change is ended first
+			_ = keys.check(slug, old.Verifier)
 		}
 		verifier, err := keys.make(slug, func(verifier string) error { return s.RotateSigningKey(ctx, atConsole, slug, verifier) })
 		if err != nil {
@@ -160,11 +199,11 @@ func listInstitutes(ctx context.Context, c console, cfg config, args []string) e
 
 func addPerson(ctx context.Context, c console, cfg config, args []string) error {
 	var institute, pseudonym string
-	if _, err := flagSet(c, args, 0, func(f *flag.FlagSet) {
-		f.StringVar(&institute, "institute", "", "")
-		f.StringVar(&pseudonym, "pseudonym", "", "")
-	}); err != nil || institute == "" || pseudonym == "" {
-		return errUsage
+	if _, err := readArgs(c, args, "", func(o options) {
+		o.text(&institute, "institute")
+		o.text(&pseudonym, "pseudonym")
+	}, "institute", "pseudonym"); err != nil {
+		return err
 	}
 	return withStore(ctx, c, cfg, func(s *postgres.Store) error {
 		if err := s.AddPerson(ctx, atConsole, institute, pseudonym); err != nil {
@@ -177,10 +216,13 @@ func addPerson(ctx context.Context, c console, cfg config, args []string) error 
 
 func listPersons(ctx context.Context, c console, cfg config, args []string) error {
 	var institute string
-	if _, err := flagSet(c, args, 0, func(f *flag.FlagSet) { f.StringVar(&institute, "institute", "", "") }); err != nil || institute == "" {
-		return errUsage
+	if _, err := readArgs(c, args, "", func(o options) { o.text(&institute, "institute") }, "institute"); err != nil {
+		return err
 	}
 	return withStore(ctx, c, cfg, func(s *postgres.Store) error {
+		if _, err := s.Signatory(ctx, institute); err != nil {
+			return err
+		}
 		people, err := s.People(ctx, institute)
 		for _, p := range people {
 			fmt.Fprintln(c.out, p)
@@ -202,20 +244,22 @@ func newKey(days int) (postgres.NewKey, string, error) {
 
 // showSecret prints a new key, the only time that anybody sees it.
 func showSecret(c console, k catalog.Key, secret string) {
-	fmt.Fprintf(c.out, "key %s of %s, %s, good until %s\n", k.ID, k.Actor.Person, k.Actor.Institute, k.ExpiresAt.Format(time.DateOnly))
-	fmt.Fprintf(c.out, "send it with each request, in this header (it is shown this once):\nAuthorization: Bearer sbk_%s_%s\n", k.ID, secret)
+	fmt.Fprintf(c.out, `key %[1]s of %[2]s, %[3]s, good until %[4]s
+It is shown this once; only a hash of it is kept. Send it in this header, and in no address:
+Authorization: Bearer sbk_%[1]s_%[5]s
+`, k.ID, k.Actor.Person, k.Actor.Institute, k.ExpiresAt.Format(time.DateOnly), secret)
 }
 
 func issueKey(ctx context.Context, c console, cfg config, args []string) error {
 	var institute, person, list string
 	var days int
-	if _, err := flagSet(c, args, 0, func(f *flag.FlagSet) {
-		f.StringVar(&institute, "institute", "", "")
-		f.StringVar(&person, "person", "", "")
-		f.StringVar(&list, "scopes", "", "")
-		f.IntVar(&days, "days", 365, "")
-	}); err != nil || institute == "" || person == "" || list == "" {
-		return errUsage
+	if _, err := readArgs(c, args, "", func(o options) {
+		o.text(&institute, "institute")
+		o.text(&person, "person")
+		o.text(&list, "scopes")
+		o.IntVar(&days, "days", keyDays, "")
+	}, "institute", "person", "scopes"); err != nil {
+		return err
 	}
 	var scopes []catalog.Scope
 	for name := range strings.SplitSeq(list, ",") {
@@ -236,7 +280,7 @@ func issueKey(ctx context.Context, c console, cfg config, args []string) error {
 
 func rotateKey(ctx context.Context, c console, cfg config, args []string) error {
 	var days int
-	flags, err := flagSet(c, args, 1, func(f *flag.FlagSet) { f.IntVar(&days, "days", 365, "") })
+	id, err := readArgs(c, args, "key ID", func(o options) { o.IntVar(&days, "days", keyDays, "") })
 	if err != nil {
 		return err
 	}
@@ -245,22 +289,22 @@ func rotateKey(ctx context.Context, c console, cfg config, args []string) error 
 		return err
 	}
 	return withStore(ctx, c, cfg, func(s *postgres.Store) error {
-		k, err := s.RotateKey(ctx, atConsole, flags.Arg(0), fresh)
+		k, err := s.RotateKey(ctx, atConsole, id, fresh)
 		if err == nil {
 			showSecret(c, k, secret)
-			fmt.Fprintf(c.out, "the key %s is still good; when the new one is in place: go run ./api key revoke %[1]s\n", flags.Arg(0))
+			fmt.Fprintf(c.out, "the key %s is still good; when the new one is in place: go run ./api key revoke %[1]s\n", id)
 		}
 		return err
 	})
 }
 
 func revokeKey(ctx context.Context, c console, cfg config, args []string) error {
-	flags, err := flagSet(c, args, 1, func(*flag.FlagSet) {})
+	id, err := readArgs(c, args, "key ID", func(options) {})
 	if err != nil {
 		return err
 	}
 	return withStore(ctx, c, cfg, func(s *postgres.Store) error {
-		k, err := s.RevokeKey(ctx, atConsole, flags.Arg(0), time.Now().UTC())
+		k, err := s.RevokeKey(ctx, atConsole, id, time.Now().UTC())
 		if err == nil {
 			fmt.Fprintf(c.out, "key %s of %s, %s, is revoked\n", k.ID, k.Actor.Person, k.Actor.Institute)
 		}
@@ -270,8 +314,8 @@ func revokeKey(ctx context.Context, c console, cfg config, args []string) error 
 
 func listKeys(ctx context.Context, c console, cfg config, args []string) error {
 	var institute string
-	if _, err := flagSet(c, args, 0, func(f *flag.FlagSet) { f.StringVar(&institute, "institute", "", "") }); err != nil {
-		return errUsage
+	if _, err := readArgs(c, args, "", func(o options) { o.text(&institute, "institute") }); err != nil {
+		return err
 	}
 	return withStore(ctx, c, cfg, func(s *postgres.Store) error {
 		keys, err := s.Keys(ctx, institute)
@@ -304,17 +348,31 @@ func listKeys(ctx context.Context, c console, cfg config, args []string) error {
 
 func pinKey(ctx context.Context, c console, cfg config, args []string) error {
 	var i catalog.Institute
-	flags, err := flagSet(c, args, 1, func(f *flag.FlagSet) {
-		f.StringVar(&i.Slug, "institute", "", "")
-		f.StringVar(&i.Title, "title", "", "")
-	})
-	if err != nil || i.Slug == "" || i.Title == "" {
-		return errUsage
+	verifier, err := readArgs(c, args, "VERIFIER key", func(o options) {
+		o.text(&i.Slug, "institute")
+		o.text(&i.Title, "title")
+	}, "institute", "title")
+	if err != nil {
+		return err
 	}
 	return withStore(ctx, c, cfg, func(s *postgres.Store) error {
-		_, err := s.PinSigningKey(ctx, atConsole, i, flags.Arg(0), func(catalog.Signatory) (catalog.Reply, error) { return catalog.Reply{}, nil })
+		_, err := s.PinSigningKey(ctx, atConsole, i, verifier, func(catalog.Signatory) (catalog.Reply, error) { return catalog.Reply{}, nil })
 		if err == nil {
 			fmt.Fprintf(c.out, "the key of %s is accepted: what it signed is proved here from now on\n", i.Slug)
+		}
+		return err
+	})
+}
+
+func retireSigningKey(ctx context.Context, c console, cfg config, args []string) error {
+	var institute string
+	if _, err := readArgs(c, args, "", func(o options) { o.text(&institute, "institute") }, "institute"); err != nil {
+		return err
+	}
+	return withStore(ctx, c, cfg, func(s *postgres.Store) error {
+		verifier, err := s.RetireSigningKey(ctx, atConsole, institute)
+		if err == nil {
+			fmt.Fprintf(c.out, "the signing key %s is retired; it still proves what it signed, and nothing new\n", verifier)
 		}
 		return err
 	})

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io"
 	"log/slog"
+	"slices"
 	"strings"
 )
 
@@ -53,7 +54,7 @@ func run(ctx context.Context, args []string, c console) int {
 
 // execute parses the command's flags, reads the configuration and runs it.
 func (cmd command) execute(ctx context.Context, c console, args []string) int {
-	if len(args) > 0 && (args[0] == "-h" || args[0] == "--help") {
+	if slices.Contains(args, "-h") || slices.Contains(args, "--help") {
 		cmd.usage(c.out)
 		return 0
 	}

@@ -7,6 +7,7 @@ import (
 
 	"statorbook/internal/bundle"
 	"statorbook/internal/catalog"
+	"statorbook/internal/errs"
 	"statorbook/internal/postgres"
 	"statorbook/seeds"
 )
@@ -18,11 +19,7 @@ var seedCommand = command{
 		if len(args) > 0 {
 			return errUsage
 		}
-		keys, err := openSigningKeys(cfg)
-		if err != nil {
-			return err
-		}
-		return withStore(ctx, c, cfg, func(s *postgres.Store) error { return seedAll(ctx, s, keys, newLog(c)) })
+		return withStore(ctx, c, cfg, func(s *postgres.Store) error { return seedAll(ctx, s, openSigningKeys(cfg), newLog(c)) })
 	},
 }
 
@@ -39,21 +36,33 @@ func seedAll(ctx context.Context, store *postgres.Store, keys signingKeys, log *
 			return err
 		}
 	}
-	return demoSigningKey(ctx, store, keys)
-}
-
-// demoSigningKey makes the signing key of the demo institute, unless it has one.
-func demoSigningKey(ctx context.Context, store *postgres.Store, keys signingKeys) error {
-	slug := demoCredit.Institute.Slug
-	demo, err := store.Signatory(ctx, slug)
-	if err != nil {
+	if err := demoSigningKey(ctx, store, keys, log); err != nil {
 		return err
 	}
-	if _, ok := demo.KeyInUse(); ok {
+	return keys.settle(ctx, store, log)
+}
+
+// demoSigningKey gives the demo institute its signing key, unless it has or had one. Where none can be
+// kept everything else works.
+func demoSigningKey(ctx context.Context, store *postgres.Store, keys signingKeys, log *slog.Logger) error {
+	slug := demoCredit.Institute.Slug
+	demo, err := store.Signatory(ctx, slug)
+	if err != nil || len(demo.Keys) > 0 {
+		return err
+	}
+	var refused error
+	_, err = keys.adopt(slug, func(verifier string) error {
+		refused = store.AddSigningKey(ctx, atConsole, slug, verifier)
+		return refused
+	})
+	switch {
+	case errs.KindOf(refused) == errs.KindConflict: // another process was faster
+		return nil
+	case err != nil && refused == nil:
+		log.Warn("the signing key of the demo institute cannot be kept, so nothing can be published for it", "error", err)
 		return nil
 	}
-	_, err = keys.make(slug, func(verifier string) error { return store.RotateSigningKey(ctx, atConsole, slug, verifier) })
-	return err
+	return refused
 }
 
 // seedBundle imports one embedded bundle. A line that is not taken is a fault of the program.

@@ -70,9 +70,7 @@ func serve(ctx context.Context, c console, cfg config, args []string) error {
 	if err != nil {
 		return err
 	}
-	if s.signing, err = openSigningKeys(cfg); err != nil {
-		return errors.Join(err, listener.Close())
-	}
+	s.signing = openSigningKeys(cfg)
 	handler, err := s.handler()
 	if err != nil {
 		return errors.Join(err, listener.Close())

@@ -31,6 +31,17 @@ func (t *acting) noteAbout(ctx context.Context, action, kind, id string, detail 
 	return err
 }
 
+// AddSigningKey registers the key of an institute of this server that has none in use.
+func (s *Store) AddSigningKey(ctx context.Context, act catalog.Act, institute, verifier string) error {
+	return s.change(ctx, act, func(ctx context.Context, t *acting) error {
+		id, err := ownInstitute(ctx, t, institute)
+		if err != nil {
+			return err
+		}
+		return addSigningKey(ctx, t, id, institute, verifier, "signing_key_add")
+	})
+}
+
 // RotateSigningKey retires the key in use of an institute of this server, if it has one, and puts a new
 // one in its place. What the old one signed stays proved by it.
 func (s *Store) RotateSigningKey(ctx context.Context, act catalog.Act, institute, verifier string) error {
