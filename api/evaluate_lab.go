@@ -63,7 +63,6 @@ func (l *lab) prepare(ctx context.Context, log *slog.Logger) error {
 		return err
 	}
 	l.service.store.store.Store(store)
-	l.service.keeper.store = store
 	for _, name := range []string{wiresBundle, insulationBundle} {
 		if err := seedBundle(ctx, store, log, name); err != nil {
 			return err
@@ -80,7 +79,7 @@ func (l *lab) load(ctx context.Context, path string) error {
 	}
 	defer func() { _ = f.Close() }() // read only
 	var bad []catalog.ImportRow
-	report, err := l.service.keeper.store.Import(ctx, bundle.NewReader(f, bundle.Options{}), postgres.ImportOptions{
+	report, err := l.service.store.store.Load().Import(ctx, bundle.NewReader(f, bundle.Options{}), postgres.ImportOptions{
 		Strict: true,
 		OnRow: func(r catalog.ImportRow) error {
 			if r.Outcome == catalog.OutcomeRefused || r.Outcome == catalog.OutcomeConflicting {

@@ -9,7 +9,6 @@ import (
 	"log/slog"
 	"net"
 	"net/http"
-	"sync/atomic"
 	"syscall"
 	"time"
 
@@ -46,15 +45,16 @@ type service struct {
 	out      console
 	store    lateStore
 	signing  signingKeys
-	keeper   keeper
+	keeper   *keeper
 	started  bool
 	database *database
 }
 
 // newService returns a service without data and without a quota.
 func newService(c console, cfg config, log *slog.Logger) *service {
-	k := keeper{log: log, current: new(atomic.Pointer[httpapi.Snapshot]), failure: new(atomic.Pointer[error]), bell: httpapi.NewBell()}
-	return &service{cfg: cfg, log: log, out: c, keeper: k}
+	s := &service{cfg: cfg, log: log, out: c}
+	s.keeper = newKeeper(log, &s.store.store)
+	return s
 }
 
 func serve(ctx context.Context, c console, cfg config, args []string) error {
@@ -112,6 +112,8 @@ func (s *service) handler() (http.Handler, error) {
 		Quota:     s.quota,
 		Changes:   &s.store,
 		Bell:      s.keeper.bell,
+		Refresh:   s.keeper.Refresh,
+		Withheld:  s.keeper.withheld.Load,
 		Ready:     s.keeper.ready,
 		Log:       s.log,
 		Version:   version(),
@@ -177,7 +179,6 @@ func (s *service) prepare(ctx context.Context, db *database) error {
 			return err
 		}
 		s.store.store.Store(store)
-		s.keeper.store = store
 	}
 	if err := seedAll(ctx, store, s.signing, s.log); err != nil {
 		return err

@@ -57,11 +57,7 @@ type proposalRow struct {
 
 // sendCandidates shows what the readings may be. A refusal of the match goes back to the form.
 func (s *server) sendCandidates(c *gin.Context, f *form, req matchRequest) error {
-	snap, err := s.snapshot()
-	if err != nil {
-		return err
-	}
-	a, err := snap.Index.Match(req.toDomain())
+	a, snap, err := s.matchNow(c.Request.Context(), req.toDomain())
 	if err != nil {
 		if err = f.note(err); err != nil {
 			return err

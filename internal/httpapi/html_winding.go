@@ -102,10 +102,6 @@ func (s *server) sendProposal(c *gin.Context, q *query, page string) error {
 	if err := q.err(); err != nil {
 		return err
 	}
-	snap, err := s.snapshot()
-	if err != nil {
-		return err
-	}
 	f, req, err := s.readFind(q)
 	if err != nil {
 		return err
@@ -113,7 +109,7 @@ func (s *server) sendProposal(c *gin.Context, q *query, page string) error {
 	if f.bad() {
 		return s.sendFindForm(c, f, req, false, "")
 	}
-	a, err := snap.Index.Match(req.toDomain())
+	a, snap, err := s.matchNow(c.Request.Context(), req.toDomain())
 	if err != nil {
 		return err
 	}

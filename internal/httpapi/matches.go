@@ -56,11 +56,7 @@ func (s *server) postMatch(c *gin.Context, q *query) error {
 	if err := decodeBody(c, q, &req, jsonin.Single); err != nil {
 		return err
 	}
-	snap, err := s.snapshot()
-	if err != nil {
-		return err
-	}
-	a, err := snap.Index.Match(req.toDomain())
+	a, snap, err := s.matchNow(c.Request.Context(), req.toDomain())
 	if err != nil {
 		return err
 	}

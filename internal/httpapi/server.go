@@ -44,6 +44,7 @@ type Config struct {
 	Witnesses WitnessStore
 	Sign      func(bundle.Statement) ([]byte, error) // signs with the key of the statement's institute; nil: there are no signing keys here
 	Refresh   func(context.Context)                  // has the snapshot follow a change that was just made; nil: it follows by itself
+	Withheld  func() *Withheld                       // records that matches must not show any more; nil: none
 	Keys      KeyStore                               // nil: there are no keys, and none is looked at
 	Changes   ChangeStore
 	Bell      *Bell        // rung when the change feed has grown
