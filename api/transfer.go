@@ -114,7 +114,7 @@ func showReport(w io.Writer, r catalog.ImportReport, dry bool) {
 		done = "would be stored (dry run)"
 	}
 	fmt.Fprintf(w, "%q, licence %s: %d lines; new %d (%s), same %d, conflicting %d, refused %d, ignored %d; catalogue revision %d\n",
-		r.Title, r.Licence, r.Lines, r.Counts[catalog.OutcomeNew], done, r.Counts[catalog.OutcomeSame],
+		r.Title, orNone(r.Licence), r.Lines, r.Counts[catalog.OutcomeNew], done, r.Counts[catalog.OutcomeSame],
 		r.Counts[catalog.OutcomeConflicting], r.Counts[catalog.OutcomeRefused], r.Counts[catalog.OutcomeIgnored], r.Revision)
 }
 

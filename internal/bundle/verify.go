@@ -97,7 +97,7 @@ type verification struct {
 // signatures, that each is about the content in the file and names a vetter other than the author, and
 // the count, digest and signature of the whole. known are the keys that the caller trusts. Without them
 // (nil) it takes the keys that the file brings along: that shows that the file agrees with itself, but
-// anybody could have made it. It keeps about 300 bytes for each record in memory.
+// anybody could have made it. It keeps about 800 bytes for each record in memory (measured).
 func Verify(in *Reader, known *Keys) Report {
 	v := &verification{in: in, known: known, found: map[contentKey]*content{}, report: Report{Pinned: known != nil, Signers: map[string]int{}}}
 	v.read()
