@@ -46,6 +46,7 @@ var mayImport = map[string][]string{
 // owners tells which packages alone may use a technology.
 var owners = map[string][]string{
 	"github.com/gin-gonic/gin":    {"internal/httpapi"},
+	"github.com/swaggest/swgui":   {"internal/httpapi"},
 	"github.com/jackc/pgx/v5":     {"internal/postgres", "internal/localpg", "internal/pgtest"},
 	"github.com/pressly/goose/v3": {"internal/postgres"},
 	"database/sql":                {"internal/postgres"},

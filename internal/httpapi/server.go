@@ -8,6 +8,7 @@ import (
 	"context"
 	"log/slog"
 	"net/http"
+	"slices"
 	"sync"
 	"time"
 
@@ -76,7 +77,7 @@ func New(cfg Config) (http.Handler, error) {
 		return nil, err
 	}
 	s := &server{cfg, units, pages, newGate(cfg.Quota)}
-	engine := s.engine(append(s.routes(), s.pageRoutes()...))
+	engine := s.engine(slices.Concat(s.routes(), s.pageRoutes(), s.docsRoutes()))
 	compressed, err := compress(engine)
 	if err != nil {
 		return nil, err
