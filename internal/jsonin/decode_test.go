@@ -317,3 +317,13 @@ func TestDecodeReturnsANilThatIsNil(t *testing.T) {
 	err := Decode([]byte(`{"system":"awg"}`), &body{}, Single)
 	require.True(t, err == nil, "a typed nil would be taken for an error")
 }
+
+func TestRequiredTextSaysSomething(t *testing.T) {
+	t.Parallel()
+	var into struct {
+		Reason string `json:"reason" in:"required,runes=8"`
+	}
+	for body, wrong := range map[string]bool{`{"reason":""}`: true, `{"reason":"  "}`: true, `{}`: true, `{"reason":null}`: true, `{"reason":"x"}`: false} {
+		require.Equal(t, wrong, Decode([]byte(body), &into, Single) != nil, body)
+	}
+}

@@ -227,6 +227,10 @@ func (d *decoder) text(at int32, f *Field) (string, bool) {
 		d.problem(fault.code, fault.detail, allowed, d.got(at))
 		return "", false
 	}
+	if f.Required && strings.TrimSpace(s) == "" {
+		d.problem(CodeRequired, f.Name+" is needed and must not be blank", nil, d.got(at))
+		return "", false
+	}
 	if f.Enum != nil && !slices.Contains(f.Enum, s) {
 		detail := "write one of " + strings.Join(f.Enum, ", ")
 		if meant := Suggest(s, f.Enum); meant != "" {
