@@ -164,3 +164,15 @@ func (l *lateStore) Revisions(ctx context.Context, kind catalog.Kind, ref string
 	}
 	return s.Revisions(ctx, kind, ref, after, size)
 }
+
+func (l *lateStore) Signatory(ctx context.Context, slug string) (catalog.Signatory, error) {
+	return with(l, func(s *postgres.Store) (catalog.Signatory, error) { return s.Signatory(ctx, slug) })
+}
+
+func (l *lateStore) Signatories(ctx context.Context, p catalog.PageRequest) (catalog.Page[catalog.Signatory], error) {
+	return with(l, func(s *postgres.Store) (catalog.Page[catalog.Signatory], error) { return s.Signatories(ctx, p) })
+}
+
+func (l *lateStore) PinSigningKey(ctx context.Context, a catalog.Act, i catalog.Institute, verifier string, render func(catalog.Signatory) (catalog.Reply, error)) (catalog.Reply, error) {
+	return with(l, func(s *postgres.Store) (catalog.Reply, error) { return s.PinSigningKey(ctx, a, i, verifier, render) })
+}

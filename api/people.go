@@ -356,7 +356,7 @@ func pinKey(ctx context.Context, c console, cfg config, args []string) error {
 		return err
 	}
 	return withStore(ctx, c, cfg, func(s *postgres.Store) error {
-		_, err := s.PinSigningKey(ctx, atConsole, i, verifier, func(catalog.Signatory) (catalog.Reply, error) { return catalog.Reply{}, nil })
+		err := s.AcceptSigningKey(ctx, atConsole, i, verifier)
 		if err == nil {
 			fmt.Fprintf(c.out, "the key of %s is accepted: what it signed is proved here from now on\n", i.Slug)
 		}

@@ -47,7 +47,7 @@ func openKeyed(t testing.TB, change func(*httpapi.Config)) *keyed {
 		require.NoError(t, store.AddPerson(t.Context(), catalog.Act{}, keySchool, person))
 	}
 	k := &keyed{store: store, at: time.Date(2026, 11, 25, 9, 0, 0, 0, time.UTC), log: &bytes.Buffer{}}
-	cfg := httpapi.Config{Keys: store, Now: func() time.Time { return k.at }, Log: slog.New(slog.NewJSONHandler(k.log, nil))}
+	cfg := httpapi.Config{Keys: store, Institutes: store, Now: func() time.Time { return k.at }, Log: slog.New(slog.NewJSONHandler(k.log, nil))}
 	if change != nil {
 		change(&cfg)
 	}
@@ -290,3 +290,5 @@ func TestWithoutDatabase(t *testing.T) {
 	h := httpapi.NewHost(t, httpapi.Config{Keys: store})
 	require.Equal(t, http.StatusOK, h.Ask(t, "GET", "/", "", "Authorization: Bearer sbk_zzzzzzzzzzzz_"+secretOf(1)).StatusCode)
 }
+
+func hashOf(n int) [sha256.Size]byte { return sha256.Sum256([]byte(secretOf(n))) }

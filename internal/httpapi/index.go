@@ -34,7 +34,7 @@ func (s *server) index(c *gin.Context, q *query) error {
 			"self": "/", "openapi": "/openapi.json", "meta": "/v1/meta", "problems": "/problems", "live": "/livez", "ready": "/readyz",
 			"wires": "/v1/wires", "wire_equivalents": "/v1/wire-equivalents", "wire_identifications": "/v1/wire-identifications", "wire_lengths": "/v1/wire-lengths",
 			"insulation_classes": "/v1/insulation-classes", "insulating_materials": "/v1/insulating-materials",
-			"stator_families": "/v1/stator-families", "windings": "/v1/windings", "changes": "/v1/changes", "matches": "/v1/matches",
+			"stator_families": "/v1/stator-families", "windings": "/v1/windings", "changes": "/v1/changes", "matches": "/v1/matches", "institutes": "/v1/institutes",
 			"winding_analyses": "/v1/winding-analyses", "winding_changes": "/v1/winding-changes", "winding_checks": "/v1/winding-checks",
 		},
 		Cautions: []string{

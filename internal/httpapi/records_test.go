@@ -41,7 +41,7 @@ func openShop(t testing.TB) shop {
 	require.NoError(t, err)
 	t.Cleanup(store.Close)
 	snap := snapshotOf(t, store)
-	return shop{httpapi.NewHost(t, httpapi.Config{Snapshot: func() *httpapi.Snapshot { return snap }, Families: store, Windings: store, Drafts: store, Workflow: store, Witnesses: store, Changes: store}), store, demoSet(snap.Wires)}
+	return shop{httpapi.NewHost(t, httpapi.Config{Snapshot: func() *httpapi.Snapshot { return snap }, Families: store, Windings: store, Drafts: store, Workflow: store, Witnesses: store, Institutes: store, Changes: store}), store, demoSet(snap.Wires)}
 }
 
 func demoSet(table *wire.Table) simworld.Catalogue { return simworld.Demo(simworld.DemoSeed, table) }
@@ -97,7 +97,15 @@ func fill(ctx context.Context, _, url string) error {
 	if err != nil {
 		return err
 	}
-	return importText(ctx, store, text)
+	if err := importText(ctx, store, text); err != nil {
+		return err
+	}
+	_, verifier, err := bundle.NewSigningKey(strings.NewReader(strings.Repeat("d", 32)), "demo-winding-school")
+	if err != nil {
+		return err
+	}
+	_, err = store.AddInstitute(ctx, catalog.Act{}, catalog.Institute{Slug: "demo-winding-school", Title: "Demo winding school (invented)", Demo: true}, verifier)
+	return err
 }
 
 // demoBundle writes the demo set as a bundle.

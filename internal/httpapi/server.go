@@ -37,25 +37,26 @@ type Snapshot struct {
 
 // Config is what the interface needs from outside. All fields are required unless they say otherwise.
 type Config struct {
-	Snapshot  func() *Snapshot // nil result: nothing is loaded yet
-	Families  FamilyStore
-	Windings  WindingStore
-	Drafts    DraftStore // drafts, workflow and witnesses may be nil in tests of what needs no key
-	Workflow  WorkflowStore
-	Witnesses WitnessStore
-	Sign      func(bundle.Statement) ([]byte, error) // signs with the key of the statement's institute; nil: there are no signing keys here
-	Refresh   func(context.Context)                  // has the snapshot follow a change that was just made; nil: it follows by itself
-	Withheld  func() *Withheld                       // records that matches must not show any more; nil: none
-	Keys      KeyStore                               // nil: there are no keys, and none is looked at
-	Changes   ChangeStore
-	Bell      *Bell        // rung when the change feed has grown
-	Ready     func() error // why the service cannot answer, nil if it can; called often, so it must be cheap
-	Log       *slog.Logger
-	Version   string           // of the program, for / and /v1/meta
-	NewID     func() string    // a fresh request id
-	Now       func() time.Time // the clock
-	PageKey   []byte           // secret that binds page tokens; the same in all processes that share a database
-	Quota     int              // requests a minute of one key, or of one address without a key; 0 = no limit
+	Snapshot   func() *Snapshot // nil result: nothing is loaded yet
+	Families   FamilyStore
+	Windings   WindingStore
+	Drafts     DraftStore // drafts, workflow and witnesses may be nil in tests of what needs no key
+	Workflow   WorkflowStore
+	Witnesses  WitnessStore
+	Institutes InstituteStore
+	Sign       func(bundle.Statement) ([]byte, error) // signs with the key of the statement's institute; nil: there are no signing keys here
+	Refresh    func(context.Context)                  // has the snapshot follow a change that was just made; nil: it follows by itself
+	Withheld   func() *Withheld                       // records that matches must not show any more; nil: none
+	Keys       KeyStore                               // nil: there are no keys, and none is looked at
+	Changes    ChangeStore
+	Bell       *Bell        // rung when the change feed has grown
+	Ready      func() error // why the service cannot answer, nil if it can; called often, so it must be cheap
+	Log        *slog.Logger
+	Version    string           // of the program, for / and /v1/meta
+	NewID      func() string    // a fresh request id
+	Now        func() time.Time // the clock
+	PageKey    []byte           // secret that binds page tokens; the same in all processes that share a database
+	Quota      int              // requests a minute of one key, or of one address without a key; 0 = no limit
 }
 
 // server holds the configuration for the handlers.

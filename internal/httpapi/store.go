@@ -29,6 +29,14 @@ type KeyStore interface {
 	Authenticate(ctx context.Context, id string, secretHash [32]byte, now time.Time) (catalog.Key, error)
 }
 
+// InstituteStore tells of institutes and the keys that they sign with, by slug, and accepts the key of a
+// foreign one.
+type InstituteStore interface {
+	Signatory(ctx context.Context, slug string) (catalog.Signatory, error)
+	Signatories(ctx context.Context, page catalog.PageRequest) (catalog.Page[catalog.Signatory], error)
+	PinSigningKey(ctx context.Context, a catalog.Act, i catalog.Institute, verifier string, render func(catalog.Signatory) (catalog.Reply, error)) (catalog.Reply, error)
+}
+
 // DraftStore keeps private drafts. Whoever may not know of one hears errs.KindNotFound, as of an id that
 // there is none of. records are catalog.Winding or catalog.Family.
 type DraftStore interface {

@@ -17,6 +17,7 @@ import (
 func routesOf(s shop) []httpapi.Route {
 	return httpapi.Routes(map[string]string{
 		"/v1/wires/": "awg-4-0", "/v1/stator-families/": s.demo.Families[0].Slug, "/v1/windings/": s.demo.Windings[0].Slug,
+		"/v1/institutes/": "demo-winding-school",
 	})
 }
 
@@ -115,10 +116,11 @@ func TestFaultWalk(t *testing.T) {
 func TestNothingLoaded(t *testing.T) {
 	t.Parallel()
 	s := openShop(t)
-	empty := httpapi.NewHost(t, httpapi.Config{Families: s.store, Windings: s.store, Witnesses: s.store, Changes: s.store})
+	empty := httpapi.NewHost(t, httpapi.Config{Families: s.store, Windings: s.store, Witnesses: s.store, Institutes: s.store, Changes: s.store})
 	examples := httpapi.BodiesShown(t)
 	without := map[string]bool{"/": true, "/livez": true, "/openapi.json": true, "/problems": true, "/problems/:slug": true,
 		"/v1/stator-families": true, "/v1/stator-families/:id": true, "/v1/windings": true, "/v1/windings/:id": true, "/v1/changes": true,
+		"/v1/institutes": true, "/v1/institutes/:id": true,
 		"/v1/stator-families/:id/problem-reports": true, "/v1/stator-families/:id/revisions": true, "/v1/stator-families/:id/revisions/:n": true,
 		"/v1/windings/:id/problem-reports": true, "/v1/windings/:id/revisions": true, "/v1/windings/:id/revisions/:n": true}
 	for _, r := range routesOf(s) {

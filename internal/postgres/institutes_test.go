@@ -109,6 +109,7 @@ func TestPinning(t *testing.T) {
 	first := verifierOf(t, far.Slug, 1)
 	require.Equal(t, errs.KindForbidden, errs.KindOf(pin(others, far, first)))
 	require.Equal(t, errs.KindUnauthenticated, errs.KindOf(pin(catalog.Act{KeyID: "k00000000001"}, far, first)))
+	require.Equal(t, errs.KindUnauthenticated, errs.KindOf(pin(catalog.Act{}, far, first)), "nobody is not the operator")
 	require.NoError(t, pin(steward, far, first))
 	got, err := s.Signatory(t.Context(), far.Slug)
 	require.NoError(t, err)

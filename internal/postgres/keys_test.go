@@ -195,8 +195,7 @@ func TestKeysThatCannotBe(t *testing.T) {
 	t.Parallel()
 	s := openKeySchool(t)
 	now := time.Now()
-	_, err := s.PinSigningKey(t.Context(), catalog.Act{}, catalog.Institute{Slug: "demo-far-school", Title: "Far"}, verifierOf(t, "demo-far-school", 1), emptyReply)
-	require.NoError(t, err)
+	require.NoError(t, s.AcceptSigningKey(t.Context(), catalog.Act{}, catalog.Institute{Slug: "demo-far-school", Title: "Far"}, verifierOf(t, "demo-far-school", 1)))
 	contribute := []catalog.Scope{catalog.ScopeContribute}
 	cases := map[string]struct {
 		institute, person string

@@ -3,6 +3,7 @@ package postgres
 import (
 	"context"
 	"encoding/json"
+	"strings"
 
 	"github.com/jackc/pgx/v5"
 	"github.com/jackc/pgx/v5/pgxpool"
@@ -75,31 +76,14 @@ func (s *Store) RetireSigningKey(ctx context.Context, act catalog.Act, institute
 	return verifier, err
 }
 
-// PinSigningKey accepts the signing key of a foreign institute. From then on what it signed is proved
-// here. A second key is refused until the first is retired. With render, the answer is kept for
-// repetitions of act.Once.
+// PinSigningKey accepts the signing key of a foreign institute for a person with the right to do so. From
+// then on what it signed is proved here. A second key is refused until the first is retired.
 func (s *Store) PinSigningKey(ctx context.Context, act catalog.Act, i catalog.Institute, verifier string, render func(catalog.Signatory) (catalog.Reply, error)) (catalog.Reply, error) {
 	return s.act(ctx, act, func(ctx context.Context, t *acting) (catalog.Reply, error) {
-		if act.KeyID != "" || !act.Actor.Anonymous() { // the operator at the command line has no key
-			if err := catalog.Permit(act.Actor, catalog.ActAcceptKey, catalog.Object{}); err != nil {
-				return catalog.Reply{}, err
-			}
-		}
-		held, err := signatory(ctx, t, i.Slug)
-		switch {
-		case errs.KindOf(err) == errs.KindNotFound:
-			if held.ID, err = insertInstitute(ctx, t, i, false); err != nil {
-				return catalog.Reply{}, err
-			}
-		case err != nil:
-			return catalog.Reply{}, err
-		case held.Own:
-			return catalog.Reply{}, errs.New(errs.KindConflict, "The institute "+i.Slug+" is one of this server: its keys are made here, not pinned.")
-		}
-		if err := addSigningKey(ctx, t, held.ID, i.Slug, verifier, "signing_key_pin"); err != nil {
+		if err := catalog.Permit(act.Actor, catalog.ActAcceptKey, catalog.Object{}); err != nil {
 			return catalog.Reply{}, err
 		}
-		made, err := signatory(ctx, t, i.Slug)
+		made, err := t.pin(ctx, i, verifier)
 		if err != nil {
 			return catalog.Reply{}, err
 		}
@@ -107,10 +91,40 @@ func (s *Store) PinSigningKey(ctx context.Context, act catalog.Act, i catalog.In
 	})
 }
 
+// AcceptSigningKey is PinSigningKey for the operator at the command line, who needs no key.
+func (s *Store) AcceptSigningKey(ctx context.Context, act catalog.Act, i catalog.Institute, verifier string) error {
+	return s.change(ctx, act, func(ctx context.Context, t *acting) error {
+		_, err := t.pin(ctx, i, verifier)
+		return err
+	})
+}
+
+// pin stores the key of a foreign institute, and the institute if it is new here.
+func (t *acting) pin(ctx context.Context, i catalog.Institute, verifier string) (catalog.Signatory, error) {
+	held, err := signatory(ctx, t, i.Slug)
+	switch {
+	case errs.KindOf(err) == errs.KindNotFound:
+		if held.ID, err = insertInstitute(ctx, t, i, false); err != nil {
+			return catalog.Signatory{}, err
+		}
+	case err != nil:
+		return catalog.Signatory{}, err
+	case held.Own:
+		return catalog.Signatory{}, errs.New(errs.KindConflict, "The institute "+i.Slug+" is one of this server: its keys are made here, not pinned.")
+	}
+	if err := addSigningKey(ctx, t, held.ID, i.Slug, verifier, "signing_key_pin"); err != nil {
+		return catalog.Signatory{}, err
+	}
+	return signatory(ctx, t, i.Slug)
+}
+
 // addSigningKey stores a verifier key of an institute that has none in use.
 func addSigningKey(ctx context.Context, t *acting, institute, slug, verifier, action string) error {
-	if _, err := bundle.NewKeys(verifier); err != nil { // a signer key, which is secret, is refused too
-		return err
+	if strings.HasPrefix(verifier, "PRIVATE+KEY+") {
+		return badVerifier("This is the secret half of a key. It has left its owner and must not be used any more: make a new key, and send the public half.")
+	}
+	if _, err := bundle.NewKeys(verifier); err != nil {
+		return badVerifier("The verifier key is malformed. Send it as its institute published it: NAME+HASH+KEY.")
 	}
 	id, named, err := bundle.KeyIDOf(verifier)
 	if err != nil {
