@@ -1,5 +1,6 @@
-// Package client proves that a client which a common generator makes from openapi/openapi.json can be
-// built and used. The generated code is made here each time and never kept: it would be 20,000 lines
+// Package client proves against the running program what needs more than a handler: that a client which
+// a common generator makes from openapi/openapi.json can be built and used, and that the institute's quick
+// start of /docs, which makes keys with the program itself, does what the page says. The generated code is made here each time and never kept: it would be 20,000 lines
 // that nobody reads. It is a module of its own, so that the program needs none of what the generated
 // code needs.
 package client
@@ -10,19 +11,23 @@ import (
 	"bufio"
 	"context"
 	"encoding/json"
+	"html"
+	"io"
 	"math"
 	"net/http"
 	"os"
 	"os/exec"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"testing"
 	"time"
 )
 
-// startServer builds the program, starts it on a free port with a private Postgres, waits until it
-// answers, and gives its address.
-func startServer(t *testing.T) string {
+// running is the program, started on a free port with a private Postgres, and ready.
+type running struct{ address, program, data string }
+
+func startServer(t *testing.T) running {
 	t.Helper()
 	folder, err := os.MkdirTemp("", "statorbook-client-") // not t.TempDir: under root Postgres runs as another user, who must get in
 	if err == nil {
@@ -31,12 +36,12 @@ func startServer(t *testing.T) string {
 	if err != nil {
 		t.Fatal(err)
 	}
-	program := filepath.Join(folder, "statorbook")
+	program, data := filepath.Join(folder, "statorbook"), filepath.Join(folder, "data")
 	if out, err := exec.Command("go", "-C", "../..", "build", "-o", program, "./api").CombinedOutput(); err != nil {
 		t.Fatalf("the program does not build: %v\n%s", err, out)
 	}
 	server := exec.Command(program)
-	server.Env = append(os.Environ(), "STATORBOOK_ADDR=127.0.0.1:0", "STATORBOOK_DATA_DIR="+filepath.Join(folder, "data"), "DATABASE_URL=", "DATABASE_OWNER_URL=")
+	server.Env = append(os.Environ(), "STATORBOOK_ADDR=127.0.0.1:0", "STATORBOOK_DATA_DIR="+data, "DATABASE_URL=", "DATABASE_OWNER_URL=")
 	said, err := server.StderrPipe()
 	if err != nil {
 		t.Fatal(err)
@@ -66,11 +71,11 @@ func startServer(t *testing.T) string {
 			t.Fatal("the program stopped before it listened")
 		}
 		waitReady(t, at)
-		return at
+		return running{at, program, data}
 	case <-time.After(2 * time.Minute):
 		t.Fatal("the program did not say where it listens")
 	}
-	return ""
+	return running{}
 }
 
 func waitReady(t *testing.T, at string) {
@@ -96,9 +101,9 @@ func near(t *testing.T, what string, got, want, tolerance float64) {
 }
 
 // open gives a client of a running server.
-func open(t *testing.T) *ClientWithResponses {
+func open(t *testing.T, server running) *ClientWithResponses {
 	t.Helper()
-	client, err := NewClientWithResponses(startServer(t))
+	client, err := NewClientWithResponses(server.address)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -110,8 +115,10 @@ func swg24() Wire {
 	return Wire{System: &system, Size: &size, Conductor: "copper", Build: &build, Strands: 1}
 }
 
-func TestGeneratedClient(t *testing.T) {
-	client := open(t)
+func TestRunningProgram(t *testing.T) {
+	server := startServer(t)
+	t.Run("institute", func(t *testing.T) { useAsInstitute(t, server) })
+	client := open(t, server)
 	for name, use := range map[string]func(*testing.T, *ClientWithResponses){
 		"wires": useWires, "batch": useBatch, "match": useMatch, "problem": useProblem,
 	} {
@@ -192,12 +199,12 @@ func useMatch(t *testing.T, client *ClientWithResponses) {
 		t.Error("a proposal without cautions")
 	}
 	first := answer.JSON200.Candidates[0]
-	record, err := client.GetWindingWithResponse(context.Background(), first.WindingId)
-	if err != nil || record.JSON200 == nil {
+	record, err := client.GetWindingWithResponse(context.Background(), first.WindingId, nil)
+	if err != nil || record.JSON200 == nil || record.JSON200.Slug == nil {
 		t.Fatalf("%v: %s", err, record.Body)
 	}
-	if record.JSON200.Slug != "demo-air-cooler-01-a" || first.Status != "demo" {
-		t.Errorf("found %s, status %s", record.JSON200.Slug, first.Status)
+	if *record.JSON200.Slug != "demo-air-cooler-01-a" || first.Status != "demo" {
+		t.Errorf("found %s, status %s", *record.JSON200.Slug, first.Status)
 	}
 }
 
@@ -210,5 +217,54 @@ func useProblem(t *testing.T, client *ClientWithResponses) {
 	problem := answer.ApplicationproblemJSON404
 	if problem.Status != 404 || problem.Errors == nil || len(*problem.Errors) != 1 || (*problem.Errors)[0].Code != "UNKNOWN_ID" {
 		t.Errorf("got %s", answer.Body)
+	}
+}
+
+// A command of the institute's quick start, and what the page says that it prints.
+var commandBlock = regexp.MustCompile(`(?s)<code class="command" data-tested="program">(.*?)</code></pre>(?:\s*<pre tabindex="0" class="says"><code>(.*?)</code></pre>)?`)
+
+// useAsInstitute runs the commands of the quick start one after the other in one shell, as a reader would.
+func useAsInstitute(t *testing.T, server running) {
+	resp, err := http.Get(server.address + "/docs")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer resp.Body.Close()
+	page, err := io.ReadAll(resp.Body)
+	if err != nil {
+		t.Fatal(err)
+	}
+	blocks := commandBlock.FindAllStringSubmatch(string(page), -1)
+	if len(blocks) < 4 {
+		t.Fatalf("found %d commands", len(blocks))
+	}
+	const mark = "-- next --"
+	script := "program() { \"$PROGRAM\" \"$@\" 2>/dev/null; }\n"
+	for _, b := range blocks {
+		script += strings.NewReplacer("localhost:8080", server.address, "go run ./api", "program").Replace(html.UnescapeString(b[1])) + "\necho '" + mark + "'\n"
+	}
+	shell := exec.Command("sh", "-c", script)
+	shell.Dir = t.TempDir()
+	shell.Env = append(os.Environ(), "PROGRAM="+server.program, "STATORBOOK_DATA_DIR="+server.data, "DATABASE_URL=", "DATABASE_OWNER_URL=")
+	out, err := shell.CombinedOutput()
+	if err != nil {
+		t.Fatalf("%v\n%s", err, out)
+	}
+	printed := strings.Split(string(out), mark+"\n")
+	if len(printed) != len(blocks)+1 {
+		t.Fatalf("%d of %d commands ran:\n%s", len(printed)-1, len(blocks), out)
+	}
+	compared := 0
+	for i, b := range blocks {
+		if b[2] == "" {
+			continue
+		}
+		compared++
+		if got, want := strings.TrimRight(printed[i], "\n"), html.UnescapeString(b[2]); got != want {
+			t.Errorf("%s\nprints\n%s\nand the page says\n%s", b[1], got, want)
+		}
+	}
+	if compared < 3 {
+		t.Errorf("only %d answers were compared", compared)
 	}
 }
