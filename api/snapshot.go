@@ -101,10 +101,11 @@ func (k *keeper) follow(ctx context.Context) error {
 		k.builder = nil // it may have half of the changes
 		return err
 	}
-	if old != nil {
+	if old != nil && old.Revision <= snap.Revision {
 		k.before.Store(old.Revision)
-	} else {
+	} else { // the first one, or the database was set back: nothing that was noted holds any more
 		k.before.Store(snap.Revision)
+		k.withheld.Store(nil)
 	}
 	k.current.Store(snap)
 	stats := snap.Index.Stats()

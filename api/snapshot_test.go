@@ -15,6 +15,7 @@ import (
 
 	"statorbook/internal/bundle"
 	"statorbook/internal/catalog"
+	"statorbook/internal/httpapi"
 	"statorbook/internal/pgtest"
 	"statorbook/internal/postgres"
 	"statorbook/internal/simworld"
@@ -94,9 +95,11 @@ func TestKeeperFollows(t *testing.T) {
 	requireFresh(t, k, store)
 
 	execute(`UPDATE catalogue_state SET revision = 1`) // the database was set back
+	k.withheld.Store(&httpapi.Withheld{Revision: 9, IDs: map[string]bool{"x": true}})
 	require.NoError(t, k.refresh(t.Context()))
 	require.Equal(t, int64(1), k.current.Load().Revision)
 	require.NotSame(t, builder, k.builder)
+	require.Nil(t, k.withheld.Load(), "what was withdrawn later than that is not withdrawn now")
 }
 
 // TestKeeperDropsABuilderInDoubt: a look that failed may have left half of the changes in the builder.
