@@ -46,19 +46,30 @@ func openTab(t testing.TB, s shop, width, height int64) *tab {
 	browser := browserPath(t)
 	server := httptest.NewServer(httpapi.Handler(s.Host))
 	t.Cleanup(server.Close)
-	options := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(browser), chromedp.NoSandbox)
+	b := &tab{base: server.URL}
+	size := chromedp.EmulateViewport(width, height)
+	if width < 600 {
+		size = chromedp.EmulateViewport(width, height, chromedp.EmulateMobile)
+	}
+	var err error
+	for range 3 { // on a crowded machine Chromium now and then dies while it starts; that says nothing about the pages
+		if b.ctx, err = startBrowser(t, browser, size); err == nil {
+			break
+		}
+	}
+	require.NoError(t, err)
+	b.hear()
+	return b
+}
+
+// startBrowser starts a browser with one tab. The first call may have no time limit: it would end the browser.
+func startBrowser(t testing.TB, path string, first chromedp.Action[chromedp.Void]) (context.Context, error) {
+	options := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(path), chromedp.NoSandbox, chromedp.Flag("disable-gpu", true))
 	allocated, stop := chromedp.NewExecAllocator(context.Background(), options...)
 	t.Cleanup(stop)
 	ctx, closeTab := chromedp.NewContext(allocated)
 	t.Cleanup(closeTab)
-	b := &tab{ctx: ctx, base: server.URL}
-	if width < 600 {
-		b.do(t, chromedp.EmulateViewport(width, height, chromedp.EmulateMobile))
-	} else {
-		b.do(t, chromedp.EmulateViewport(width, height))
-	}
-	b.hear()
-	return b
+	return ctx, chromedp.Do(ctx, first)
 }
 
 // hear notes all that the browser says until the tab is closed. A dialog stops a page until somebody answers it.
@@ -112,10 +123,6 @@ func (b *tab) quiet(t testing.TB) {
 // do runs steps within a time that no page should need.
 func (b *tab) do(t testing.TB, steps ...chromedp.Action[chromedp.Void]) {
 	t.Helper()
-	if chromedp.FromContext(b.ctx).Target == nil { // the first call may have no time limit: it starts the browser
-		require.NoError(t, chromedp.Do(b.ctx, steps...))
-		return
-	}
 	ctx, cancel := context.WithTimeout(b.ctx, 60*time.Second)
 	defer cancel()
 	require.NoError(t, chromedp.Do(ctx, steps...))
