@@ -11,7 +11,7 @@ type config struct {
 	databaseURL      string // the app's role; may be a transaction-mode pooler
 	databaseOwnerURL string // migrations; direct
 	addr             string // host:port to listen on; port 0 takes a free one
-	dataDir          string // where the private Postgres lives; "" = the user's state folder
+	dataDir          string // where the private Postgres and the signing keys live; "" = the user's state folder
 	pgBin            string // folder of Postgres server programs; "" = search
 }
 
@@ -21,7 +21,7 @@ const environmentHelp = `environment:
   DATABASE_URL         use this Postgres (the app's role) instead of a private one
   DATABASE_OWNER_URL   the owner's role for migrations; without it DATABASE_URL migrates too
   STATORBOOK_ADDR      host:port to listen on (default 127.0.0.1:8080; port 0 takes a free one)
-  STATORBOOK_DATA_DIR  where the private Postgres lives (default: the user's state folder)
+  STATORBOOK_DATA_DIR  where the private Postgres and the signing keys live (default: the user's state folder)
   STATORBOOK_PG_BIN    folder of the Postgres server programs (default: search)`
 
 // loadConfig reads the settings and refuses the ones that cannot work, all of them together.
