@@ -87,6 +87,16 @@ func ParseStatement(text string) (Statement, error) {
 	return s, nil
 }
 
+// StatementOf reads what a signed note says, without a look at its signatures: for notes that were held
+// against known keys before they were stored.
+func StatementOf(signed []byte) (Statement, error) {
+	text, ok := noteText(string(signed))
+	if !ok {
+		return Statement{}, badStatement("no empty line parts text and signatures")
+	}
+	return ParseStatement(text)
+}
+
 // Validate reports what keeps s from being a statement. Author and vetter must be two persons.
 func (s Statement) Validate() error {
 	act := false

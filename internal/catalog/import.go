@@ -34,5 +34,6 @@ type ImportReport struct {
 	Revision int64 // the catalogue revision afterwards
 	Licence  string
 	Title    string
-	Demo     bool // what the manifest says
+	Demo     bool     // what the manifest says
+	SealedBy []string // names of the known keys that signed the whole file, nil if none did
 }

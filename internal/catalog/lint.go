@@ -287,12 +287,16 @@ func pointerOf(f errs.Finding) string {
 // UnprovedCode is the code of the finding about a record that came without a vetting proof.
 const UnprovedCode = "unproved"
 
-// Unproved is the finding of a record that was imported without a vetting proof (contract rule 5).
-func Unproved(institute string) errs.Finding {
+// Unproved is the finding of a record that was imported without a vetting proof (contract rule 5). why
+// says what was wrong with the proof that it had, "" if it had none.
+func Unproved(institute, why string) errs.Finding {
 	from := "another institute"
 	if institute != "" {
 		from = institute
 	}
-	return errs.Finding{Code: UnprovedCode, Severity: errs.SeverityNote, Fields: []string{"status"},
-		Message: fmt.Sprintf("The record came from %s without a vetting proof: nobody here vouches for it.", from)}
+	message := fmt.Sprintf("The record came from %s without a vetting proof: nobody here vouches for it.", from)
+	if why != "" {
+		message = fmt.Sprintf("The record came from %s with a vetting proof that counts for nothing here: %s", from, why)
+	}
+	return errs.Finding{Code: UnprovedCode, Severity: errs.SeverityNote, Fields: []string{"status"}, Message: message}
 }

@@ -196,8 +196,9 @@ func TestMissingLicenceAndSourceAreSaid(t *testing.T) {
 	require.NoError(t, l.Err())
 	require.Equal(t, "licence_missing", l.Findings[0].Code)
 	require.Equal(t, "source_missing", l.Findings[1].Code)
-	require.Equal(t, UnprovedCode, Unproved("").Code)
-	require.Contains(t, Unproved("demo-other-school").Message, "demo-other-school")
+	require.Equal(t, UnprovedCode, Unproved("", "").Code)
+	require.Contains(t, Unproved("demo-other-school", "").Message, "demo-other-school")
+	require.Contains(t, Unproved("demo-other-school", "No key is known.").Message, "demo-other-school with a vetting proof that counts for nothing here: No key is known.")
 }
 
 // Every number that the walk meets has a bound, and every bound has a number: none is forgotten.

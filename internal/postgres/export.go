@@ -2,6 +2,7 @@ package postgres
 
 import (
 	"context"
+	"slices"
 	"strings"
 	"time"
 
@@ -18,14 +19,20 @@ const exportTimeout = time.Hour
 
 // ExportOptions changes what Export writes.
 type ExportOptions struct {
-	Manifest bundle.Manifest
-	Kinds    []bundle.Kind // nil = all
+	Manifest bundle.Manifest // with Signer the caller seals the bundle
+	Kinds    []bundle.Kind   // nil = all
+	// Institute leaves only what that institute (a slug) holds, and the families that its windings are
+	// of, whoever holds those; no reference data. "" is everybody.
+	Institute string
+	// Since leaves only what changed after that catalogue revision.
+	Since int64
 }
 
 // Export writes the records that stand, withdrawn ones too, as they are at one moment: reference
 // data, families, added cores, windings, each in a fixed order, so that the same data gives the
-// same file. It holds one record at a time. The manifest carries the catalogue revision. It gives
-// the number of records written; the caller closes the writer.
+// same file. Behind each record stands its signed statement, where it has one. It holds one record at
+// a time. The manifest carries the catalogue revision and the keys that the statements were signed
+// with. It gives the number of records written; the caller closes the writer.
 func (s *Store) Export(ctx context.Context, out *bundle.Writer, o ExportOptions) (int, error) {
 	written := 0
 	err := s.snapshot(ctx, exportTimeout, func(tx pgx.Tx) error {
@@ -36,14 +43,24 @@ func (s *Store) Export(ctx context.Context, out *bundle.Writer, o ExportOptions)
 		if err != nil {
 			return err
 		}
-		if err := out.Manifest(id, int(max(revision, 1)), o.Manifest); err != nil {
+		manifest := o.Manifest
+		manifest.CatalogueRevision, manifest.Since = revision, o.Since
+		if manifest.Keys, err = exportKeys(ctx, tx, o.Manifest.Signer); err != nil {
 			return err
 		}
+		if err := out.Manifest(id, int(max(revision, 1)), manifest); err != nil {
+			return err
+		}
+		if o.Institute != "" {
+			if err := knownInstitute(ctx, tx, o.Institute); err != nil {
+				return err
+			}
+		}
 		for _, part := range exportParts {
-			if o.Kinds != nil && !wanted(o.Kinds, part.kind) {
+			if o.Kinds != nil && !slices.Contains(o.Kinds, part.kind) {
 				continue
 			}
-			n, err := part.write(ctx, tx, out)
+			n, err := part.write(ctx, tx, out, o)
 			written += n
 			if err != nil {
 				return err
@@ -54,28 +71,41 @@ func (s *Store) Export(ctx context.Context, out *bundle.Writer, o ExportOptions)
 	return written, wrap(err, "the export failed")
 }
 
-func wanted(kinds []bundle.Kind, kind bundle.Kind) bool {
-	for _, k := range kinds {
-		if k == kind {
-			return true
-		}
+// exportKeys lists the keys of the institutes that hold something, and of the one that seals the file.
+func exportKeys(ctx context.Context, tx pgx.Tx, signer string) ([]string, error) {
+	rows, err := tx.Query(ctx, `
+		SELECT k.verifier FROM signing_key k
+		WHERE k.institute_id IN (SELECT institute_id FROM family UNION SELECT institute_id FROM winding) OR ($1 <> '' AND starts_with(k.verifier, $1 || '+'))
+		ORDER BY k.id`, signer)
+	if err != nil {
+		return nil, err
 	}
-	return false
+	return pgx.CollectRows(rows, pgx.RowTo[string])
+}
+
+// knownInstitute refuses an institute that there is none of.
+func knownInstitute(ctx context.Context, tx pgx.Tx, slug string) error {
+	var known bool
+	err := tx.QueryRow(ctx, `SELECT EXISTS (SELECT FROM institute WHERE slug = $1)`, slug).Scan(&known)
+	if err == nil && !known {
+		err = errs.New(errs.KindNotFound, "There is no institute "+slug+".")
+	}
+	return err
 }
 
 // exportParts lists what is written, in order.
 var exportParts = []struct {
 	kind  bundle.Kind
-	write func(context.Context, pgx.Tx, *bundle.Writer) (int, error)
+	write func(context.Context, pgx.Tx, *bundle.Writer, ExportOptions) (int, error)
 }{
-	{bundle.KindWire, func(ctx context.Context, tx pgx.Tx, out *bundle.Writer) (int, error) {
-		return exportReference[bundle.WireSize](ctx, tx, out, bundle.KindWire, "wire_size")
+	{bundle.KindWire, func(ctx context.Context, tx pgx.Tx, out *bundle.Writer, o ExportOptions) (int, error) {
+		return exportReference[bundle.WireSize](ctx, tx, out, o, bundle.KindWire, "wire_size")
 	}},
-	{bundle.KindClass, func(ctx context.Context, tx pgx.Tx, out *bundle.Writer) (int, error) {
-		return exportReference[bundle.InsulationClass](ctx, tx, out, bundle.KindClass, "insulation_class")
+	{bundle.KindClass, func(ctx context.Context, tx pgx.Tx, out *bundle.Writer, o ExportOptions) (int, error) {
+		return exportReference[bundle.InsulationClass](ctx, tx, out, o, bundle.KindClass, "insulation_class")
 	}},
-	{bundle.KindMaterial, func(ctx context.Context, tx pgx.Tx, out *bundle.Writer) (int, error) {
-		return exportReference[bundle.InsulatingMaterial](ctx, tx, out, bundle.KindMaterial, "insulating_material")
+	{bundle.KindMaterial, func(ctx context.Context, tx pgx.Tx, out *bundle.Writer, o ExportOptions) (int, error) {
+		return exportReference[bundle.InsulatingMaterial](ctx, tx, out, o, bundle.KindMaterial, "insulating_material")
 	}},
 	{bundle.KindFamily, exportFamilies},
 	{bundle.KindCore, exportCores},
@@ -83,10 +113,13 @@ var exportParts = []struct {
 }
 
 // exportReference writes one kind of reference data. The table's name comes from exportParts.
-func exportReference[T any](ctx context.Context, tx pgx.Tx, out *bundle.Writer, kind bundle.Kind, table string) (int, error) {
+func exportReference[T any](ctx context.Context, tx pgx.Tx, out *bundle.Writer, o ExportOptions, kind bundle.Kind, table string) (int, error) {
+	if o.Institute != "" {
+		return 0, nil
+	}
 	rows, err := tx.Query(ctx, strings.ReplaceAll(`
 		SELECT h.id, r.revision, r.body FROM {table} h JOIN {table}_revision r ON r.{table}_id = h.id AND r.revision = h.revision
-		WHERE h.state = 'published' ORDER BY h.id`, "{table}", table))
+		WHERE h.state = 'published' AND h.catalogue_revision > $1 ORDER BY h.id`, "{table}", table), o.Since)
 	if err != nil {
 		return 0, err
 	}
@@ -122,23 +155,63 @@ func exportRows[T any](rows pgx.Rows, scan pgx.RowToFunc[T], line func(T) error)
 	return written, rows.Err()
 }
 
-func exportFamilies(ctx context.Context, tx pgx.Tx, out *bundle.Writer) (int, error) {
+// proved is a record with its signed note, "" if it has none.
+type proved[T any] struct {
+	record T
+	note   string
+}
+
+// review writes the statement of a signed note behind its record.
+func review(out *bundle.Writer, note string) error {
+	if note == "" {
+		return nil
+	}
+	statement, err := bundle.StatementOf([]byte(note))
+	if err != nil {
+		return errs.Wrap(errs.KindInternal, "a stored statement cannot be read", err)
+	}
+	return out.Review(statement, []byte(note))
+}
+
+// heldFamilies are the families that an institute $1 holds or has windings of; all if it is ”.
+const heldFamilies = `($1 = '' OR i.slug = $1 OR h.id IN (SELECT w.family_id FROM winding w JOIN institute wi ON wi.id = w.institute_id WHERE wi.slug = $1))`
+
+func exportFamilies(ctx context.Context, tx pgx.Tx, out *bundle.Writer, o ExportOptions) (int, error) {
 	rows, err := tx.Query(ctx, `
-		SELECT h.id::text, h.slug, `+provenanceColumns+`, NULL::jsonb
-		FROM family h JOIN family_revision r ON r.family_id = h.id AND r.revision = h.revision`+provenanceJoins+`ORDER BY h.slug`)
+		SELECT h.id::text, h.slug, `+provenanceColumns+`, NULL::jsonb, coalesce(s.note, '')
+		FROM family h JOIN family_revision r ON r.family_id = h.id AND r.revision = h.revision`+provenanceJoins+`
+		LEFT JOIN statement s ON s.record_kind = 'family' AND s.record_id = h.id AND s.revision = h.revision
+		WHERE h.catalogue_revision > $2 AND `+heldFamilies+` ORDER BY h.slug`, o.Institute, o.Since)
 	if err != nil {
 		return 0, err
 	}
-	return exportRows(rows, scanFamily, func(f catalog.Family) error {
-		return out.Write(bundle.KindFamily, f.ID, f.Revision, bundle.FamilyOf(f))
+	scan := func(row pgx.CollectableRow) (proved[catalog.Family], error) {
+		r, err := pgx.RowToStructByPos[struct {
+			familyRow
+			Note string
+		}](row)
+		if err != nil {
+			return proved[catalog.Family]{}, err
+		}
+		f, err := r.family()
+		return proved[catalog.Family]{f, r.Note}, err
+	}
+	return exportRows(rows, scan, func(f proved[catalog.Family]) error {
+		if err := out.Write(bundle.KindFamily, f.record.ID, f.record.Revision, bundle.FamilyOf(f.record)); err != nil {
+			return err
+		}
+		return review(out, f.note)
 	})
 }
 
-func exportCores(ctx context.Context, tx pgx.Tx, out *bundle.Writer) (int, error) {
+func exportCores(ctx context.Context, tx pgx.Tx, out *bundle.Writer, o ExportOptions) (int, error) {
 	rows, err := tx.Query(ctx, `
 		SELECT DISTINCT ON (core_id) core_id::text, revision,
 		       jsonb_strip_nulls(jsonb_build_object('id', core_id, 'family_id', family_id, 'stack_length_mm', stack_length_mm))
-		FROM added_core ORDER BY core_id, revision DESC`)
+		FROM added_core a
+		WHERE ($1 = '' OR EXISTS (SELECT FROM family h LEFT JOIN institute i ON i.id = h.institute_id WHERE h.id = a.family_id AND `+heldFamilies+`))
+		  AND ($2 = 0 OR EXISTS (SELECT FROM change c WHERE c.record_kind = 'core' AND c.record_id = a.core_id::text AND c.catalogue_revision > $2))
+		ORDER BY core_id, revision DESC`, o.Institute, o.Since)
 	if err != nil {
 		return 0, err
 	}
@@ -157,12 +230,30 @@ func exportCores(ctx context.Context, tx pgx.Tx, out *bundle.Writer) (int, error
 	return written, err
 }
 
-func exportWindings(ctx context.Context, tx pgx.Tx, out *bundle.Writer) (int, error) {
-	rows, err := tx.Query(ctx, windingRows+`ORDER BY h.slug`)
+func exportWindings(ctx context.Context, tx pgx.Tx, out *bundle.Writer, o ExportOptions) (int, error) {
+	rows, err := tx.Query(ctx, `
+		SELECT h.id::text, h.slug, `+provenanceColumns+`, h.times_seen, coalesce(s.note, '')
+		FROM winding h JOIN winding_revision r ON r.winding_id = h.id AND r.revision = h.revision`+provenanceJoins+`
+		LEFT JOIN statement s ON s.record_kind = 'winding' AND s.record_id = h.id AND s.revision = h.revision
+		WHERE h.catalogue_revision > $2 AND ($1 = '' OR i.slug = $1) ORDER BY h.slug`, o.Institute, o.Since)
 	if err != nil {
 		return 0, err
 	}
-	return exportRows(rows, scanWinding, func(w catalog.Winding) error {
-		return out.Write(bundle.KindWinding, w.ID, w.Revision, bundle.WindingOf(w))
+	scan := func(row pgx.CollectableRow) (proved[catalog.Winding], error) {
+		r, err := pgx.RowToStructByPos[struct {
+			windingRow
+			Note string
+		}](row)
+		if err != nil {
+			return proved[catalog.Winding]{}, err
+		}
+		w, err := r.winding()
+		return proved[catalog.Winding]{w, r.Note}, err
+	}
+	return exportRows(rows, scan, func(w proved[catalog.Winding]) error {
+		if err := out.Write(bundle.KindWinding, w.record.ID, w.record.Revision, bundle.WindingOf(w.record)); err != nil {
+			return err
+		}
+		return review(out, w.note)
 	})
 }

@@ -1,7 +1,6 @@
 package postgres
 
 import (
-	"cmp"
 	"context"
 	"errors"
 	"io"
@@ -24,8 +23,11 @@ const (
 type ImportOptions struct {
 	// DryRun decides on every line and stores nothing.
 	DryRun bool
-	// Credit names whose work the demo records are. Without it, and for all other records, author
-	// and vetter stay empty, and the record is foreign.
+	// Keys are the signing keys whose reviews prove a record, see Verifiers. Their institutes must be known
+	// here. Without keys every record lands unproved.
+	Keys *bundle.Keys
+	// Credit names whose work the demo records without a review are. Without it, and for all other
+	// records without one, author and vetter stay empty, and the record is foreign.
 	Credit *Authorship
 	// Strict stores nothing at all if any line is refused or conflicting.
 	Strict bool
@@ -72,10 +74,14 @@ func (s *Store) Import(ctx context.Context, in *bundle.Reader, o ImportOptions) 
 
 // importRun is one import under way.
 type importRun struct {
-	o      ImportOptions
-	in     *bundle.Reader
-	by     authors
-	lint   *linter
+	o    ImportOptions
+	in   *bundle.Reader
+	by   authors
+	lint *linter
+	held *staged // the last record, until what follows shows whether it has reviews
+
+	signatories map[string]bool // institutes with a key here
+
 	broken error // why reading ended early; the server only tells that it did
 	report catalog.ImportReport
 }
@@ -87,6 +93,9 @@ func (run *importRun) all(ctx context.Context, tx pgx.Tx) error {
 	}
 	var err error
 	if run.lint, err = newLinter(ctx, tx); err != nil {
+		return err
+	}
+	if run.signatories, err = signatories(ctx, tx); err != nil {
 		return err
 	}
 	if err := copyStage(ctx, tx, run.next); err != nil {
@@ -128,9 +137,12 @@ func (run *importRun) apply(ctx context.Context, tx pgx.Tx) error {
 	if err := applyWindings(ctx, tx, run.by); err != nil {
 		return err
 	}
+	if err := applyProofs(ctx, tx); err != nil {
+		return err
+	}
 	_, err := tx.Exec(ctx, `
-		INSERT INTO change (catalogue_revision, item, change, record_kind, record_id, revision, content_hash)
-		SELECT s.revision, row_number() OVER (ORDER BY r.line), v.change, r.kind, r.id, r.revision, r.content_hash
+		INSERT INTO change (catalogue_revision, item, change, record_kind, record_id, revision, content_hash, reason_code)
+		SELECT s.revision, row_number() OVER (ORDER BY r.line), v.change, r.kind, r.id, r.revision, r.content_hash, r.reason_code
 		FROM import_row r JOIN import_verdict v USING (line), catalogue_state s WHERE v.outcome = 'new'`)
 	return err
 }
@@ -170,7 +182,10 @@ func (run *importRun) tell(ctx context.Context, tx pgx.Tx) error {
 func (run *importRun) tellRows(ctx context.Context, tx pgx.Tx) error {
 	rows, err := tx.Query(ctx, `
 		SELECT r.line, r.kind, r.id, r.revision, v.outcome, coalesce(v.code, ''), CASE WHEN v.outcome = 'new' THEN r.findings ELSE '[]' END
-		FROM import_row r JOIN import_verdict v USING (line) ORDER BY r.line`)
+		FROM import_row r JOIN import_verdict v USING (line)
+		UNION ALL
+		SELECT v.line, v.kind, r.id, r.revision, v.outcome, coalesce(v.code, ''), '[]'
+		FROM import_row r JOIN import_verdict v ON v.line = r.review_line ORDER BY 1`)
 	if err != nil {
 		return err
 	}
@@ -193,7 +208,7 @@ var importDetails = map[string]string{
 	"other_content":        "This revision is here with other content. A change needs a higher revision.",
 	"other_state":          "This revision is here in another state. A change of state needs a higher revision.",
 	"older_revision":       "A newer revision is here already.",
-	"held_here":            "An institute of this server holds this record; an import without its proof cannot replace it.",
+	"held_here":            "An institute holds this record, by its own proof; an import without a proof of the same institute cannot replace it.",
 	"slug_taken":           "Another record has this slug. Leave the slug out to get a new one.",
 	"core_taken":           "One of its cores belongs to another family.",
 	"unknown_family":       "Its family is neither here nor in this bundle.",
@@ -202,7 +217,15 @@ var importDetails = map[string]string{
 	"not_published":        "A bundle carries published, superseded and withdrawn records only.",
 	"core_without_id":      "Each core of a family needs an id of its own.",
 	"line":                 "The line cannot be taken as it is.",
-	"proof_not_checked":    "Vetting proofs are not checked yet: the record lands without one.",
+	"own_record":           "An institute of this server signed this record, and it is not here. Restore it from a backup: an import makes nothing ours.",
+	proofUnsigned:          "The review is not signed: the record lands without a proof.",
+	proofUnknown:           "No key that is accepted here signed the review: the record lands without a proof.",
+	proofSecond:            "Another review proves the record already.",
+	proofAlone:             "The record that the review speaks about was not taken, or is not in the line before it.",
+	proofBad:               "The review of this record does not hold: one of the two was changed.",
+	proofContent:           "The review of this record is about other content.",
+	proofState:             "The review says another act than the record's state.",
+	"proof_too_late":       "The record is here already, without this proof, and revisions are never rewritten. Its next revision brings its own.",
 }
 
 // next gives the next row for the stage, nil at the end of the bundle.
@@ -217,11 +240,19 @@ func (run *importRun) read() (*staged, error) {
 	for {
 		line, err := run.in.Next()
 		if errors.Is(err, io.EOF) {
-			return nil, nil
+			if err := run.openSeal(); err != nil {
+				return nil, err
+			}
+			return run.release()
 		}
 		var bad *bundle.LineError
 		if errors.As(err, &bad) && !bad.Fatal {
 			run.count()
+			if bad.Kind == bundle.KindReview {
+				if err := run.badReview(bad.ID); err != nil {
+					return nil, err
+				}
+			}
 			if err := run.turnDown(catalog.ImportRow{Line: bad.Line, Kind: string(bad.Kind), ID: bad.ID, Outcome: catalog.OutcomeRefused,
 				Code: "line", Detail: bad.Err.Detail, Fields: bad.Err.Fields}); err != nil {
 				return nil, err
@@ -236,18 +267,26 @@ func (run *importRun) read() (*staged, error) {
 			continue
 		}
 		run.count()
-		row, no, err := run.lint.stage(line)
-		if err != nil || no == nil {
-			return row, err
-		}
-		outcome := catalog.OutcomeRefused
 		if line.Kind == bundle.KindReview {
-			outcome = catalog.OutcomeIgnored
+			if err := run.review(line); err != nil {
+				return nil, err
+			}
+			continue
 		}
-		err = run.turnDown(catalog.ImportRow{Line: line.Number, Kind: string(line.Kind), ID: line.ID, Revision: line.Revision,
-			Outcome: outcome, Code: no.code, Detail: cmp.Or(no.detail, importDetails[no.code]), Fields: no.fields})
+		row, no, err := run.lint.stage(line)
 		if err != nil {
 			return nil, err
+		}
+		before, err := run.release()
+		if err != nil {
+			return nil, err
+		}
+		if run.held = row; no != nil {
+			err = run.turnDownCode(catalog.ImportRow{Line: line.Number, Kind: string(line.Kind), ID: line.ID, Revision: line.Revision,
+				Outcome: catalog.OutcomeRefused, Code: no.code, Detail: no.detail, Fields: no.fields})
+		}
+		if err != nil || before != nil {
+			return before, err
 		}
 	}
 }

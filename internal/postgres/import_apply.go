@@ -4,6 +4,8 @@ import (
 	"context"
 
 	"github.com/jackc/pgx/v5"
+
+	"statorbook/internal/catalog"
 )
 
 // authors says whose work the demo lines of an import are; the zero value is nobody's, which is
@@ -30,15 +32,16 @@ func applyFamilies(ctx context.Context, tx pgx.Tx, by authors) error {
 		WITH r AS (
 			SELECT line, id::uuid AS id, revision, slug, state, demo, content_hash,
 			       row_number() OVER same AS nth, first_value(content_hash) OVER same AS first_hash,
-			       first_value(id::uuid) OVER (PARTITION BY slug ORDER BY line) AS slug_owner
+			       first_value(id::uuid) OVER (PARTITION BY slug ORDER BY line) AS slug_owner,
+			       act, signer, first_value(signer) OVER (PARTITION BY id ORDER BY signer IS NULL, line) AS holder
 			FROM import_row WHERE kind = 'family' WINDOW same AS (PARTITION BY id, revision ORDER BY line)),
 		taken AS (
 			SELECT DISTINCT i.line FROM import_core i JOIN core c ON c.id = i.core_id WHERE c.family_id <> i.family_id
 			UNION SELECT i.line FROM import_core i JOIN import_core o ON o.core_id = i.core_id AND o.family_id <> i.family_id AND o.line < i.line)
 		INSERT INTO import_verdict (line, kind, outcome, code, change)
 		SELECT r.line, 'family', split_part(j.verdict, ' ', 1), nullif(split_part(j.verdict, ' ', 2), ''),
-		       CASE WHEN r.state = 'withdrawn' THEN 'withdrawal' WHEN h.id IS NULL THEN 'publication' ELSE 'supersession' END
-		FROM r LEFT JOIN family h ON h.id = r.id
+		       coalesce(r.act, CASE WHEN r.state = 'withdrawn' THEN 'withdrawal' WHEN h.id IS NULL THEN 'publication' ELSE 'supersession' END)
+		FROM r LEFT JOIN institute p ON p.slug = r.signer LEFT JOIN family h ON h.id = r.id
 		       LEFT JOIN family_revision v ON v.family_id = r.id AND v.revision = r.revision
 		       LEFT JOIN family s ON s.slug = r.slug AND s.id <> r.id AND h.id IS NULL
 		       LEFT JOIN taken ON taken.line = r.line
@@ -47,7 +50,9 @@ func applyFamilies(ctx context.Context, tx pgx.Tx, by authors) error {
 		           WHEN v.state <> r.state THEN 'conflicting other_state'
 		           WHEN r.nth > 1 OR v.revision IS NOT NULL THEN 'same'
 		           WHEN h.revision > r.revision THEN 'conflicting older_revision'
-		           WHEN h.institute_id IS NOT NULL AND NOT ($1::uuid IS NOT NULL AND r.demo AND h.institute_id = $1) THEN 'conflicting held_here'
+		           WHEN p.own THEN 'refused own_record'
+		           WHEN h.institute_id IS NOT NULL AND h.institute_id IS DISTINCT FROM coalesce(p.id, CASE WHEN r.demo THEN $1::uuid END)
+		             OR r.holder IS DISTINCT FROM r.signer THEN 'conflicting held_here'
 		           WHEN s.id IS NOT NULL OR (h.id IS NULL AND r.slug_owner <> r.id) THEN 'conflicting slug_taken'
 		           WHEN taken.line IS NOT NULL THEN 'conflicting core_taken'
 		           ELSE 'new' END AS verdict) j`, by.institute)
@@ -59,10 +64,13 @@ func applyFamilies(ctx context.Context, tx pgx.Tx, by authors) error {
 
 // storeFamilies writes heads, revisions and cores of the families found new.
 func storeFamilies(ctx context.Context, tx pgx.Tx, by authors) error {
+	if err := ensureProvers(ctx, tx, catalog.KindFamily); err != nil {
+		return err
+	}
 	_, err := tx.Exec(ctx, `
 		INSERT INTO family (id, slug, revision, state, institute_id)
-		SELECT DISTINCT ON (r.id) r.id::uuid, coalesce(h.slug, r.slug), r.revision, r.state, CASE WHEN r.demo THEN $1::uuid END
-		FROM import_row r JOIN import_verdict v USING (line) LEFT JOIN family h ON h.id = r.id::uuid
+		SELECT DISTINCT ON (r.id) r.id::uuid, coalesce(h.slug, r.slug), r.revision, r.state, coalesce(p.id, CASE WHEN r.demo THEN $1::uuid END)
+		FROM import_row r JOIN import_verdict v USING (line) LEFT JOIN family h ON h.id = r.id::uuid LEFT JOIN institute p ON p.slug = r.signer
 		WHERE v.outcome = 'new' AND r.kind = 'family' ORDER BY r.id, r.revision DESC
 		ON CONFLICT (id) DO UPDATE SET revision = excluded.revision, state = excluded.state, institute_id = excluded.institute_id, modified_at = now()`,
 		by.institute)
@@ -70,10 +78,12 @@ func storeFamilies(ctx context.Context, tx pgx.Tx, by authors) error {
 		return err
 	}
 	_, err = tx.Exec(ctx, `
-		INSERT INTO family_revision (family_id, revision, state, change, reason, imported, demo, author_person_id, vetter_person_id, content_hash, body, findings)
-		SELECT r.id::uuid, r.revision, r.state, v.change, r.reason, NOT (r.demo AND $1::uuid IS NOT NULL), r.demo,
-		       CASE WHEN r.demo THEN $1::uuid END, CASE WHEN r.demo THEN $2::uuid END, r.content_hash, r.body, r.findings
-		FROM import_row r JOIN import_verdict v USING (line) WHERE v.outcome = 'new' AND r.kind = 'family' ORDER BY r.line`,
+		INSERT INTO family_revision (family_id, revision, state, change, reason, imported, demo, author_person_id, vetter_person_id, content_hash, body, findings, reason_code)
+		SELECT r.id::uuid, r.revision, r.state, v.change, r.reason, p.id IS NOT NULL OR NOT (r.demo AND $1::uuid IS NOT NULL), r.demo,
+		       CASE WHEN p.id IS NOT NULL THEN a.id WHEN r.demo THEN $1::uuid END, CASE WHEN p.id IS NOT NULL THEN b.id WHEN r.demo THEN $2::uuid END,
+		       r.content_hash, r.body, r.findings, r.reason_code
+		FROM import_row r JOIN import_verdict v USING (line) LEFT JOIN institute p ON p.slug = r.signer
+		     LEFT JOIN person a ON a.institute_id = p.id AND a.pseudonym = r.author LEFT JOIN person b ON b.institute_id = p.id AND b.pseudonym = r.vetter WHERE v.outcome = 'new' AND r.kind = 'family' ORDER BY r.line`,
 		by.author, by.vetter)
 	if err != nil {
 		return err
@@ -144,12 +154,13 @@ func applyWindings(ctx context.Context, tx pgx.Tx, by authors) error {
 		WITH r AS (
 			SELECT line, id::uuid AS id, revision, slug, state, demo, family_id, core_id, content_hash,
 			       row_number() OVER same AS nth, first_value(content_hash) OVER same AS first_hash,
-			       first_value(id::uuid) OVER (PARTITION BY slug ORDER BY line) AS slug_owner
+			       first_value(id::uuid) OVER (PARTITION BY slug ORDER BY line) AS slug_owner,
+			       act, signer, first_value(signer) OVER (PARTITION BY id ORDER BY signer IS NULL, line) AS holder
 			FROM import_row WHERE kind = 'winding' WINDOW same AS (PARTITION BY id, revision ORDER BY line))
 		INSERT INTO import_verdict (line, kind, outcome, code, change)
 		SELECT r.line, 'winding', split_part(j.verdict, ' ', 1), nullif(split_part(j.verdict, ' ', 2), ''),
-		       CASE WHEN r.state = 'withdrawn' THEN 'withdrawal' WHEN h.id IS NULL THEN 'publication' ELSE 'supersession' END
-		FROM r LEFT JOIN winding h ON h.id = r.id
+		       coalesce(r.act, CASE WHEN r.state = 'withdrawn' THEN 'withdrawal' WHEN h.id IS NULL THEN 'publication' ELSE 'supersession' END)
+		FROM r LEFT JOIN institute p ON p.slug = r.signer LEFT JOIN winding h ON h.id = r.id
 		       LEFT JOIN winding_revision v ON v.winding_id = r.id AND v.revision = r.revision
 		       LEFT JOIN winding s ON s.slug = r.slug AND s.id <> r.id AND h.id IS NULL
 		       LEFT JOIN core c ON c.id = r.core_id
@@ -159,7 +170,9 @@ func applyWindings(ctx context.Context, tx pgx.Tx, by authors) error {
 		           WHEN v.state <> r.state THEN 'conflicting other_state'
 		           WHEN r.nth > 1 OR v.revision IS NOT NULL THEN 'same'
 		           WHEN h.revision > r.revision THEN 'conflicting older_revision'
-		           WHEN h.institute_id IS NOT NULL AND NOT ($1::uuid IS NOT NULL AND r.demo AND h.institute_id = $1) THEN 'conflicting held_here'
+		           WHEN p.own THEN 'refused own_record'
+		           WHEN h.institute_id IS NOT NULL AND h.institute_id IS DISTINCT FROM coalesce(p.id, CASE WHEN r.demo THEN $1::uuid END)
+		             OR r.holder IS DISTINCT FROM r.signer THEN 'conflicting held_here'
 		           WHEN s.id IS NOT NULL OR (h.id IS NULL AND r.slug_owner <> r.id) THEN 'conflicting slug_taken'
 		           WHEN r.family_id IS NOT NULL AND f.id IS NULL THEN 'refused unknown_family'
 		           WHEN r.core_id IS NOT NULL AND c.id IS NULL THEN 'refused unknown_core'
@@ -173,11 +186,14 @@ func applyWindings(ctx context.Context, tx pgx.Tx, by authors) error {
 
 // storeWindings writes heads and revisions of the windings found new.
 func storeWindings(ctx context.Context, tx pgx.Tx, by authors) error {
+	if err := ensureProvers(ctx, tx, catalog.KindWinding); err != nil {
+		return err
+	}
 	_, err := tx.Exec(ctx, `
 		INSERT INTO winding (id, slug, revision, state, institute_id, family_id, core_id, poles, times_seen)
-		SELECT DISTINCT ON (r.id) r.id::uuid, coalesce(h.slug, r.slug), r.revision, r.state, CASE WHEN r.demo THEN $1::uuid END,
+		SELECT DISTINCT ON (r.id) r.id::uuid, coalesce(h.slug, r.slug), r.revision, r.state, coalesce(p.id, CASE WHEN r.demo THEN $1::uuid END),
 		       coalesce(r.family_id, c.family_id), r.core_id, r.poles, r.times_seen
-		FROM import_row r JOIN import_verdict v USING (line) LEFT JOIN winding h ON h.id = r.id::uuid LEFT JOIN core c ON c.id = r.core_id
+		FROM import_row r JOIN import_verdict v USING (line) LEFT JOIN winding h ON h.id = r.id::uuid LEFT JOIN institute p ON p.slug = r.signer LEFT JOIN core c ON c.id = r.core_id
 		WHERE v.outcome = 'new' AND r.kind = 'winding' ORDER BY r.id, r.revision DESC
 		ON CONFLICT (id) DO UPDATE SET revision = excluded.revision, state = excluded.state, institute_id = excluded.institute_id,
 			family_id = excluded.family_id, core_id = excluded.core_id, poles = excluded.poles,
@@ -186,10 +202,12 @@ func storeWindings(ctx context.Context, tx pgx.Tx, by authors) error {
 		return err
 	}
 	_, err = tx.Exec(ctx, `
-		INSERT INTO winding_revision (winding_id, revision, state, change, reason, imported, demo, author_person_id, vetter_person_id, content_hash, body, findings)
-		SELECT r.id::uuid, r.revision, r.state, v.change, r.reason, NOT (r.demo AND $1::uuid IS NOT NULL), r.demo,
-		       CASE WHEN r.demo THEN $1::uuid END, CASE WHEN r.demo THEN $2::uuid END, r.content_hash, r.body, r.findings
-		FROM import_row r JOIN import_verdict v USING (line) WHERE v.outcome = 'new' AND r.kind = 'winding' ORDER BY r.line`,
+		INSERT INTO winding_revision (winding_id, revision, state, change, reason, imported, demo, author_person_id, vetter_person_id, content_hash, body, findings, reason_code)
+		SELECT r.id::uuid, r.revision, r.state, v.change, r.reason, p.id IS NOT NULL OR NOT (r.demo AND $1::uuid IS NOT NULL), r.demo,
+		       CASE WHEN p.id IS NOT NULL THEN a.id WHEN r.demo THEN $1::uuid END, CASE WHEN p.id IS NOT NULL THEN b.id WHEN r.demo THEN $2::uuid END,
+		       r.content_hash, r.body, r.findings, r.reason_code
+		FROM import_row r JOIN import_verdict v USING (line) LEFT JOIN institute p ON p.slug = r.signer
+		     LEFT JOIN person a ON a.institute_id = p.id AND a.pseudonym = r.author LEFT JOIN person b ON b.institute_id = p.id AND b.pseudonym = r.vetter WHERE v.outcome = 'new' AND r.kind = 'winding' ORDER BY r.line`,
 		by.author, by.vetter)
 	return err
 }

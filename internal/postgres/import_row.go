@@ -110,8 +110,6 @@ func (l *linter) stage(line *bundle.Line) (*staged, *refusal, error) {
 		row.familyID, body = &line.Core.FamilyID, line.Core
 	case bundle.KindWinding:
 		body, no, err = l.winding(row, line.Winding)
-	case bundle.KindReview:
-		no = &refusal{code: "proof_not_checked"}
 	default:
 		no = &refusal{code: "line"}
 	}
@@ -130,10 +128,10 @@ func (l *linter) family(r *staged, f *bundle.Family) (any, *refusal, error) {
 	if no := r.standing(f.Standing, f.Slug, "family-"); no != nil {
 		return nil, no, nil
 	}
-	r.demo = f.Demo
+	r.demo, r.institute = f.Demo, f.Institute
 	family := f.ToDomain()
-	if no, err := r.find(catalog.LintFamily(family, catalog.LintOptions{}), f.Institute); no != nil || err != nil {
-		return nil, no, err
+	if no := r.find(catalog.LintFamily(family, catalog.LintOptions{})); no != nil {
+		return nil, no, nil
 	}
 	l.families[f.ID] = &family
 	body := *f
@@ -146,6 +144,7 @@ func (l *linter) winding(r *staged, w *bundle.Winding) (any, *refusal, error) {
 	if no := r.standing(w.Standing, w.Slug, "winding-"); no != nil {
 		return nil, no, nil
 	}
+	r.institute = w.Institute
 	r.demo, r.familyID, r.coreID, r.timesSeen = w.Demo, nullText(w.FamilyID), nullText(w.CoreID), max(w.TimesSeen, 1)
 	if poles := int(w.Scheme.Poles); poles != 0 {
 		r.poles = &poles
@@ -157,8 +156,8 @@ func (l *linter) winding(r *staged, w *bundle.Winding) (any, *refusal, error) {
 	record := w.ToDomain()
 	lint := catalog.LintWinding(record, catalog.LintOptions{Wires: table, Family: l.families[w.FamilyID]})
 	lint.Findings = append(lint.Findings, measuredWrong(record.CoreAsMeasured, lint.Findings)...)
-	if no, err := r.find(lint, w.Institute); no != nil || err != nil {
-		return nil, no, err
+	if no := r.find(lint); no != nil {
+		return nil, no, nil
 	}
 	body := *w
 	body.Slug, body.TimesSeen, body.Standing = "", 0, bundle.Standing{Institute: w.Institute}
@@ -209,9 +208,8 @@ func (r *staged) standing(s bundle.Standing, slug, prefix string) *refusal {
 	return nil
 }
 
-// find notes what is doubtful, and refuses what cannot be. A record that is not demo comes without
-// a proof, and says so.
-func (r *staged) find(lint catalog.Lint, institute string) (*refusal, error) {
+// find notes what is doubtful, and refuses what cannot be.
+func (r *staged) find(lint catalog.Lint) *refusal {
 	if len(lint.Faults) > 0 {
 		no := &refusal{code: "line", fields: slices.Clone(lint.Faults)}
 		for i := range no.fields {
@@ -221,15 +219,10 @@ func (r *staged) find(lint catalog.Lint, institute string) (*refusal, error) {
 		if errors.As(lint.Err(), &cannot) {
 			no.detail = cannot.Detail
 		}
-		return no, nil
+		return no
 	}
-	findings := lint.Findings
-	if !r.demo {
-		findings = append(findings, catalog.Unproved(institute))
-	}
-	var err error
-	r.findings, err = json.Marshal(bundle.FindingsOf(findings))
-	return nil, err
+	r.doubts = lint.Findings
+	return nil
 }
 
 // unmarshal reads JSON of our own making.

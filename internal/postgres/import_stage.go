@@ -5,6 +5,8 @@ import (
 	"time"
 
 	"github.com/jackc/pgx/v5"
+
+	"statorbook/internal/errs"
 )
 
 // staged is one line of a bundle on its way into the tables. Everything in it was checked before:
@@ -24,6 +26,11 @@ type staged struct {
 	hash          []byte // SHA-256 of the canonical form
 	body          []byte // our own JSON
 	findings      []byte // our own JSON, a list
+
+	institute  string         // that it claims to come from
+	doubts     []errs.Finding // the findings, until they are encoded
+	proof      *proof         // the review that holds
+	doubt, bad string         // why a review proves nothing, or is false
 }
 
 // createStage makes the tables that live until the end of the transaction. The verdicts stand apart,
@@ -33,7 +40,8 @@ func createStage(ctx context.Context, tx pgx.Tx) error {
 		CREATE TEMPORARY TABLE import_row (
 			line integer, kind text, id text COLLATE "C", revision integer, slug text COLLATE "C", state text, reason text,
 			demo boolean, family_id uuid, core_id uuid, poles integer, times_seen integer,
-			content_hash bytea, body jsonb, findings jsonb
+			content_hash bytea, body jsonb, findings jsonb,
+			review_line integer, act text, signer text COLLATE "C", author text COLLATE "C", vetter text COLLATE "C", reason_code text, note text
 		) ON COMMIT DROP`)
 	if err != nil {
 		return err
@@ -46,7 +54,7 @@ func createStage(ctx context.Context, tx pgx.Tx) error {
 }
 
 var stageColumns = []string{"line", "kind", "id", "revision", "slug", "state", "reason", "demo", "family_id", "core_id",
-	"poles", "times_seen", "content_hash", "body", "findings"}
+	"poles", "times_seen", "content_hash", "body", "findings", "review_line", "act", "signer", "author", "vetter", "reason_code", "note"}
 
 // copyStage streams rows into the stage until next gives none. It holds one row at a time.
 func copyStage(ctx context.Context, tx pgx.Tx, next func() (*staged, error)) error {
@@ -55,8 +63,12 @@ func copyStage(ctx context.Context, tx pgx.Tx, next func() (*staged, error)) err
 		if err != nil || r == nil {
 			return nil, err
 		}
-		return []any{r.line, r.kind, r.id, r.revision, nullText(r.slug), r.state, nullText(r.reason), r.demo, r.familyID, r.coreID,
-			r.poles, r.timesSeen, r.hash, r.body, r.findings}, nil
+		row := []any{r.line, r.kind, r.id, r.revision, nullText(r.slug), r.state, nullText(r.reason), r.demo, r.familyID, r.coreID,
+			r.poles, r.timesSeen, r.hash, r.body, r.findings}
+		if p := r.proof; p != nil {
+			return append(row, p.line, p.statement.Act, p.statement.Institute, p.statement.Author, p.statement.Vetter, p.reason(), p.note), nil
+		}
+		return append(row, nil, nil, nil, nil, nil, nil, nil), nil
 	}))
 	if err != nil {
 		return err

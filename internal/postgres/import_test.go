@@ -154,8 +154,8 @@ func TestImportOutcomes(t *testing.T) {
 		{"added core with another stack than listed", []record{addedCore(1, 2, 29)}, catalog.OutcomeConflicting, "other_content"},
 		{"added core of an unknown family", []record{addedCore(9, 7, 33)}, catalog.OutcomeRefused, "unknown_family"},
 		{"winding on an added core", []record{addedCore(1, 7, 33), sampleWinding(t, 2, 1, func(w *bundle.Winding) { w.CoreID = sampleID("c", 7) })}, catalog.OutcomeNew, ""},
-		{"vetting proof", []record{{bundle.KindReview, sampleID("b", 1), 2, &bundle.Review{Act: "publication", Kind: "winding", Record: sampleID("b", 1), Revision: 2,
-			SHA256: strings.Repeat("0", 64), Institute: "far-school", Author: "p-1", Vetter: "p-2"}}}, catalog.OutcomeIgnored, "proof_not_checked"},
+		{"vetting proof of nothing", []record{{bundle.KindReview, sampleID("b", 1), 2, &bundle.Review{Act: "publication", Kind: "winding", Record: sampleID("b", 1), Revision: 2,
+			SHA256: strings.Repeat("0", 64), Institute: "far-school", Author: "p-1", Vetter: "p-2"}}}, catalog.OutcomeIgnored, "review_without_record"},
 	}
 	for _, c := range cases {
 		report, rows := imported(t, store, write(t, c.records...), postgres.ImportOptions{DryRun: true})
