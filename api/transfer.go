@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"strings"
 
 	"statorbook/internal/bundle"
 	"statorbook/internal/catalog"
@@ -17,7 +18,9 @@ var importCommand = command{
 	name: "import", args: "[-dry-run] [-strict] FILE|- | -csv [-apply] [-strict] FILE|- | -csv -columns", summary: "take records in from a bundle or a CSV sheet",
 	help: `Reads a bundle (JSON Lines: a manifest, records, an end line) from a file or, with -, from standard
 input, and stores what is new in one transaction. It reports every line that is not new or the same.
-A record without a vetting proof lands as foreign (as demo, if it says demo).
+A record whose review an accepted key signed keeps its institute, author and vetter, and is foreign all
+the same. One without a proof that counts here lands as foreign and says so (as demo, if it says demo).
+One whose review does not hold is refused.
 
   -dry-run  decide on every line and store nothing
   -strict   store nothing at all if any line or row is refused or conflicting
@@ -29,14 +32,18 @@ A record without a vetting proof lands as foreign (as demo, if it says demo).
 }
 
 var exportCommand = command{
-	name: "export", args: "[-title TEXT | -csv] [FILE|-]", summary: "write the published records as a bundle or a CSV sheet",
+	name: "export", args: "[-title TEXT] [-institute NAME [-sign]] [-since REVISION] [FILE|-] | -csv [FILE|-]", summary: "write the published records as a bundle or a CSV sheet",
 	help: `Writes everything that is published, withdrawn records too, as a bundle to a file or, with - or
-without a name, to standard output.
+without a name, to standard output. Signed statements stand behind the records that have one.
 
-  -title  what the manifest calls the bundle (default: statorbook export)
-  -csv    write the winding records as a CSV sheet instead, one in each row; the column status says which
-          of them are withdrawn, foreign or demo. Text that a spreadsheet would run as a formula has an
-          apostrophe before it, which import takes off again`,
+  -title      what the manifest calls the bundle (default: statorbook export)
+  -institute  only what this institute holds, with the families of its windings, and no tables of wires
+              or insulation
+  -sign       sign the whole file with the key of that institute, which must lie on this machine
+  -since      only what changed after this catalogue revision
+  -csv        write the winding records as a CSV sheet instead, one in each row; the column status says which
+              of them are withdrawn, foreign or demo. Text that a spreadsheet would run as a formula has an
+              apostrophe before it, which import takes off again`,
 	run: runExport,
 }
 
@@ -65,8 +72,12 @@ func runImport(ctx context.Context, c console, cfg config, args []string) error 
 	}
 	return withStore(ctx, c, cfg, func(s *postgres.Store) error {
 		terminal := isTerminal(c.err)
+		keys, err := acceptedKeys(ctx, s)
+		if err != nil {
+			return err
+		}
 		report, err := s.Import(ctx, bundle.NewReader(in, bundle.Options{}), postgres.ImportOptions{
-			DryRun: *dry, Strict: *strict,
+			DryRun: *dry, Strict: *strict, Keys: keys,
 			OnRow: func(r catalog.ImportRow) error { return showRow(c.out, "line", r) },
 			Progress: func(lines int) {
 				if terminal {
@@ -86,6 +97,15 @@ func runImport(ctx context.Context, c console, cfg config, args []string) error 
 		}
 		return nil
 	})
+}
+
+// acceptedKeys gives the signing keys that prove something here.
+func acceptedKeys(ctx context.Context, s *postgres.Store) (*bundle.Keys, error) {
+	list, err := s.Verifiers(ctx)
+	if err != nil {
+		return nil, err
+	}
+	return bundle.NewKeys(list...)
 }
 
 // showRow reports a line or row that was not simply taken, and every doubt about one that was.
@@ -116,6 +136,9 @@ func showReport(w io.Writer, r catalog.ImportReport, dry bool) {
 	fmt.Fprintf(w, "%q, licence %s: %d lines; new %d (%s), same %d, conflicting %d, refused %d, ignored %d; catalogue revision %d\n",
 		r.Title, orNone(r.Licence), r.Lines, r.Counts[catalog.OutcomeNew], done, r.Counts[catalog.OutcomeSame],
 		r.Counts[catalog.OutcomeConflicting], r.Counts[catalog.OutcomeRefused], r.Counts[catalog.OutcomeIgnored], r.Revision)
+	if len(r.SealedBy) > 0 {
+		fmt.Fprintf(w, "the whole file is signed by %s\n", strings.Join(r.SealedBy, ", "))
+	}
 }
 
 func runExport(ctx context.Context, c console, cfg config, args []string) error {
@@ -123,8 +146,22 @@ func runExport(ctx context.Context, c console, cfg config, args []string) error 
 	flags.SetOutput(c.err)
 	title := flags.String("title", "statorbook export", "")
 	sheet := flags.Bool("csv", false, "")
-	if err := flags.Parse(args); err != nil || flags.NArg() > 1 {
+	institute := flags.String("institute", "", "")
+	sign := flags.Bool("sign", false, "")
+	since := flags.Int64("since", 0, "")
+	err := flags.Parse(args)
+	if err != nil || flags.NArg() > 1 || *sign && *institute == "" || *since < 0 || *sheet && (*institute != "" || *since > 0) {
 		return errUsage
+	}
+	manifest := bundle.Manifest{Title: *title, Licence: "CC0-1.0", Institute: *institute}
+	var signer string
+	if *sign {
+		if signer, err = openSigningKeys(cfg).signer(*institute); err != nil {
+			return err
+		}
+		if manifest.Signer, _, err = bundle.KeyIDOf(signer); err != nil {
+			return err
+		}
 	}
 	out, closeOut, err := openOutput(c, flags.Arg(0))
 	if err != nil {
@@ -134,22 +171,34 @@ func runExport(ctx context.Context, c console, cfg config, args []string) error 
 		if *sheet {
 			return exportSheet(ctx, c, s, out)
 		}
-		buffered := bufio.NewWriter(out)
-		w := bundle.NewWriter(buffered)
-		count, err := s.Export(ctx, w, postgres.ExportOptions{Manifest: bundle.Manifest{Title: *title, Licence: "CC0-1.0"}})
-		if err != nil {
-			return err
+		count, err := exportBundle(ctx, s, out, postgres.ExportOptions{Manifest: manifest, Institute: *institute, Since: *since}, signer)
+		if err == nil {
+			fmt.Fprintf(c.err, "%d records written\n", count)
 		}
-		if err := w.Close(); err != nil {
-			return err
-		}
-		fmt.Fprintf(c.err, "%d records written\n", count)
-		return buffered.Flush()
+		return err
 	})
 	if closeErr := closeOut(); err == nil {
 		err = closeErr
 	}
 	return err
+}
+
+// exportBundle writes a bundle, sealed with a signer key unless that is "".
+func exportBundle(ctx context.Context, s *postgres.Store, out io.Writer, o postgres.ExportOptions, signer string) (int, error) {
+	buffered := bufio.NewWriter(out)
+	w := bundle.NewWriter(buffered)
+	count, err := s.Export(ctx, w, o)
+	switch {
+	case err != nil:
+	case signer != "":
+		err = w.CloseSealed(signer)
+	default:
+		err = w.Close()
+	}
+	if err != nil {
+		return count, err
+	}
+	return count, buffered.Flush()
 }
 
 func openInput(c console, name string) (io.Reader, func(), error) {

@@ -43,6 +43,11 @@ func (s *Store) Export(ctx context.Context, out *bundle.Writer, o ExportOptions)
 		if err != nil {
 			return err
 		}
+		if o.Institute != "" { // before the first byte goes out
+			if err := knownInstitute(ctx, tx, o.Institute); err != nil {
+				return err
+			}
+		}
 		manifest := o.Manifest
 		manifest.CatalogueRevision, manifest.Since = revision, o.Since
 		if manifest.Keys, err = exportKeys(ctx, tx, o.Manifest.Signer); err != nil {
@@ -50,11 +55,6 @@ func (s *Store) Export(ctx context.Context, out *bundle.Writer, o ExportOptions)
 		}
 		if err := out.Manifest(id, int(max(revision, 1)), manifest); err != nil {
 			return err
-		}
-		if o.Institute != "" {
-			if err := knownInstitute(ctx, tx, o.Institute); err != nil {
-				return err
-			}
 		}
 		for _, part := range exportParts {
 			if o.Kinds != nil && !slices.Contains(o.Kinds, part.kind) {

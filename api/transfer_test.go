@@ -1,0 +1,55 @@
+package main
+
+import (
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"statorbook/internal/bundle"
+)
+
+// A bundle of another institute is taken with its proof once its key is pinned, and goes on with it; the
+// institute here signs what it hands out itself.
+func TestBundleWithProofGoesOn(t *testing.T) {
+	t.Parallel()
+	env := givenDatabase(t)
+	text, verifier := signedBundle(t, "a")
+	name := filepath.Join(t.TempDir(), "in.jsonl")
+	require.NoError(t, os.WriteFile(name, text, 0o600))
+
+	out := done(t, env, "import", "-dry-run", name)
+	require.Contains(t, out, "signer_unknown", "no key is pinned yet")
+	require.NotContains(t, out, "the whole file is signed by")
+	done(t, env, "key", "pin", "-institute", "demo-winding-school", "-title", "Demo winding school", verifier)
+	out = done(t, env, "import", "-strict", name)
+	require.Contains(t, out, "new 2 (stored)")
+	require.Contains(t, out, "the whole file is signed by demo-winding-school")
+	require.NotContains(t, out, "unproved")
+
+	on := filepath.Join(t.TempDir(), "on.jsonl")
+	done(t, env, "export", "-title", "Handed on", "-institute", "demo-winding-school", on)
+	handed, err := os.Open(on)
+	require.NoError(t, err)
+	defer handed.Close()
+	keys, err := bundle.NewKeys(verifier)
+	require.NoError(t, err)
+	report := bundle.Verify(bundle.NewReader(handed, bundle.Options{}), keys)
+	require.Equal(t, []int{1, 0, 0}, []int{report.Proved, report.Unproved, report.Failed})
+
+	require.Contains(t, refused(t, env, 1, "export", "-institute", "demo-winding-school", "-sign", on), "signing key of demo-winding-school",
+		"nobody signs with a key that is not here")
+	made := done(t, env, "institute", "add", "-slug", "demo-bench-school", "-title", "Demo bench school")
+	own := strings.TrimSpace(strings.SplitN(strings.SplitN(made, "public signing key: ", 2)[1], "\n", 2)[0])
+	done(t, env, "export", "-institute", "demo-bench-school", "-sign", on)
+	require.Contains(t, done(t, env, "verify", "-key", own, on), "VERIFIED against the keys that you gave")
+	later := done(t, env, "export", "-since", "1")
+	require.Equal(t, 2, strings.Count(later, "\n"), "nothing changed after the only import: %s", later)
+
+	for _, args := range []string{"export -sign", "export -since -1", "export -csv -institute demo-bench-school", "export a b"} {
+		refused(t, env, 2, strings.Fields(args)...)
+	}
+	require.Contains(t, refused(t, env, 1, "export", "-institute", "no-school"), "There is no institute no-school")
+}
