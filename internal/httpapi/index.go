@@ -31,7 +31,7 @@ func (s *server) index(c *gin.Context, q *query) error {
 		Description: "Winding data for small motors: wire tables, insulation, stator families, winding records, and the match of a measured stator to its lost winding.",
 		Version:     s.Version,
 		Links: map[string]string{
-			"self": "/", "openapi": "/openapi.json", "meta": "/v1/meta", "problems": "/problems", "live": "/livez", "ready": "/readyz",
+			"self": "/", "docs": "/docs", "openapi": "/openapi.json", "meta": "/v1/meta", "problems": "/problems", "live": "/livez", "ready": "/readyz",
 			"wires": "/v1/wires", "wire_equivalents": "/v1/wire-equivalents", "wire_identifications": "/v1/wire-identifications", "wire_lengths": "/v1/wire-lengths",
 			"insulation_classes": "/v1/insulation-classes", "insulating_materials": "/v1/insulating-materials",
 			"stator_families": "/v1/stator-families", "windings": "/v1/windings", "changes": "/v1/changes", "matches": "/v1/matches", "institutes": "/v1/institutes",
