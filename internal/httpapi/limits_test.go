@@ -63,7 +63,7 @@ func TestBucketsWithAClockSetBack(t *testing.T) {
 	require.LessOrEqual(t, wait, time.Second, "nobody waits for yesterday to pass")
 }
 
-// TestBucketsAreBounded asks with ten times more callers than are kept. One who asks all the time is not
+// TestBucketsAreBounded asks with five times more callers than are kept. One who asks all the time is not
 // forgotten.
 func TestBucketsAreBounded(t *testing.T) {
 	t.Parallel()
@@ -72,7 +72,7 @@ func TestBucketsAreBounded(t *testing.T) {
 	for range 3 {
 		b.take(-1, now)
 	}
-	for i := range 10 * bucketsMax {
+	for i := range 5 * bucketsMax {
 		_, _, wait := b.take(i, now)
 		require.Zero(t, wait)
 		require.LessOrEqual(t, len(b.young)+len(b.old), 2*bucketsMax)
