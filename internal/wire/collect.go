@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"sort"
 
 	"statorbook/internal/errs"
 )
@@ -15,8 +16,64 @@ type hand struct {
 	fault        bool // a warning that every combination with it inherits: see gaugeFault
 }
 
+// shelf is what a search starts from when only systems and the old wire's build choose among the tables.
+// It is made once for each such choice (at most 49), shared and never changed.
+type shelf struct {
+	hands   []hand // thin to thick
+	notMade int    // sizes that are not made in the build
+}
+
+// shelfKey is the choice that a shelf is for.
+type shelfKey struct {
+	wanted [3]uint8
+	from   int // number of the old wire's build
+}
+
 // collect gathers the gauges that the search may take in hand and counts those that limits leave out.
 func (q *query) collect() error {
+	if l := &q.o.Limits; !q.o.StockGiven && len(q.o.Builds) == 0 && l.MaxBare == 0 && l.MaxOverall == 0 && !(q.minClass > 0 && q.minClass < q.fromClass) {
+		shared := q.shelf()
+		q.hands = shared.hands
+		if shared.notMade > 0 {
+			q.excluded[ExcludedBuild] = shared.notMade
+		}
+	} else if err := q.choose(); err != nil {
+		return err
+	}
+	if q.low > q.high && len(q.hands) > 0 {
+		q.excluded[ExcludedBandEmpty] = len(q.hands)
+		q.hands = nil
+	}
+	outside := 0
+	for n := 1; n <= q.o.MaxStrands; n++ { // the area error grows from hand to hand
+		from := sort.Search(len(q.hands), func(i int) bool { return q.errorOf(float64(n)*q.hands[i].area) >= q.low })
+		to := sort.Search(len(q.hands), func(i int) bool { return q.errorOf(float64(n)*q.hands[i].area) > q.high })
+		outside += len(q.hands) - (to - from)
+	}
+	if outside > 0 {
+		q.excluded[ExcludedArea] = outside
+	}
+	q.leastTier = q.lowestTier()
+	return nil
+}
+
+// shelf gives the shared shelf for the query's systems and old build.
+func (q *query) shelf() *shelf {
+	key := shelfKey{q.wantedBuilds(), buildNumber(q.from.Build)}
+	if known, ok := q.table.shelves.Load(key); ok {
+		return known.(*shelf)
+	}
+	listed, notMade := q.listed(key.wanted)
+	fresh := &shelf{hands: make([]hand, 0, len(listed)), notMade: notMade}
+	for _, g := range listed {
+		fresh.hands = append(fresh.hands, q.inHand(g))
+	}
+	known, _ := q.table.shelves.LoadOrStore(key, fresh)
+	return known.(*shelf)
+}
+
+// choose takes in hand what no limit leaves out, and counts the others.
+func (q *query) choose() error {
 	candidates, err := q.candidates()
 	if err != nil {
 		return err
@@ -27,21 +84,13 @@ func (q *query) collect() error {
 			q.excluded[reason]++
 			continue
 		}
-		q.hands = append(q.hands, hand{gauge: g, area: g.area, square: g.square, fault: q.thin(g) || q.lowClass(g)})
+		q.hands = append(q.hands, q.inHand(g))
 	}
-	if q.low > q.high && len(q.hands) > 0 {
-		q.excluded[ExcludedBandEmpty] = len(q.hands)
-		q.hands = nil
-	}
-	for i := range q.hands {
-		for n := 1; n <= q.o.MaxStrands; n++ {
-			if e := q.errorOf(float64(n) * q.hands[i].area); e < q.low || e > q.high {
-				q.excluded[ExcludedArea]++
-			}
-		}
-	}
-	q.leastTier = q.lowestTier()
 	return nil
+}
+
+func (q *query) inHand(g *gauge) hand {
+	return hand{gauge: g, area: g.area, square: g.square, fault: q.thin(g) || q.lowClass(g)}
 }
 
 // excludes names the first limit that a gauge breaks, "" if none.
@@ -70,21 +119,29 @@ func (q *query) candidates() ([]*gauge, error) {
 		}
 		return q.stockGauges()
 	}
-	pool := q.table.pool
-	wanted := q.wantedBuilds()
-	listed := make([]*gauge, 0, len(pool))
-	for i := range pool {
-		g := &pool[i]
-		if wanted[g.system]&(1<<g.build) == 0 {
-			continue
-		}
-		if g.build != 0 && g.overall == 0 && g.increase == 0 {
-			q.excluded[ExcludedBuild]++ // the table says that no figure is published: not known to be made
-			continue
-		}
-		listed = append(listed, g)
+	listed, notMade := q.listed(q.wantedBuilds())
+	if notMade > 0 {
+		q.excluded[ExcludedBuild] += notMade
 	}
 	return q.addRuled(listed), nil
+}
+
+// listed gives the gauges of the tables in the builds wanted of each system, and counts the sizes of
+// which the table says that no figure is published: not known to be made.
+func (q *query) listed(wanted [3]uint8) (list []*gauge, notMade int) {
+	pool := q.table.pool
+	list = make([]*gauge, 0, len(pool))
+	for i := range pool {
+		g := &pool[i]
+		switch {
+		case wanted[g.system]&(1<<g.build) == 0:
+		case g.build != 0 && g.overall == 0 && g.increase == 0:
+			notMade++
+		default:
+			list = append(list, g)
+		}
+	}
+	return list, notMade
 }
 
 // targetSystems lists the systems asked for, by index into Systems.

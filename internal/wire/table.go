@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"sync"
 
 	"statorbook/internal/errs"
 	"statorbook/internal/unit"
@@ -28,6 +29,7 @@ type Table struct {
 	preferred []preferredSize  // metric preferred sizes, thin to thick: the steps of the intermediate-size rule
 	ladders   map[System][]int // indexes into sizes, thin to thick
 	pool      []gauge          // every size without and with each of its builds, thin to thick
+	shelves   sync.Map         // shelfKey -> *shelf: what many searches start from, made on first use
 	weights   []float64        // prior of each size: equal for each system, and even in the logarithm of the diameter
 }
 
