@@ -48,10 +48,11 @@ func (s *Store) Follow(ctx context.Context, since int64, builder *match.Builder)
 				return err
 			}
 		}
-		if err := followFamiliesSince(ctx, tx, since, builder); err != nil {
+		moved, err := putFamilies(ctx, tx, since, builder)
+		if err != nil {
 			return err
 		}
-		return followWindingsSince(ctx, tx, since, builder)
+		return putWindings(ctx, tx, since, moved, builder)
 	})
 	return step, wrap(err, "the changes could not be loaded")
 }
@@ -74,20 +75,24 @@ func lookAhead(ctx context.Context, tx pgx.Tx, since int64) (Step, error) {
 	return step, err
 }
 
-// movedFamilies are the families whose head changed after $1, or that got a stack of their own line.
-const movedFamilies = `
-	WITH moved AS (
-		SELECT f.id FROM family f WHERE f.catalogue_revision > $1
-		UNION SELECT k.family_id FROM change c JOIN core k ON k.id = CASE WHEN c.record_kind = 'core' THEN c.record_id::uuid END WHERE c.record_kind = 'core' AND c.catalogue_revision > $1)`
-
-// followFamiliesSince puts the moved families anew. That takes their windings out too, which
-// followWindingsSince puts back.
-func followFamiliesSince(ctx context.Context, tx pgx.Tx, since int64, builder *match.Builder) error {
-	rows, err := tx.Query(ctx, movedFamilies+`
+// putFamilies puts those families anew whose head changed after since, or that got a stack by a line
+// of its own, and names them. That takes their windings out too; putWindings puts them back.
+//
+// What changed is asked for first, and read by id then: only so does the planner know that it is
+// little, and never reads all bodies.
+func putFamilies(ctx context.Context, tx pgx.Tx, since int64, builder *match.Builder) (moved []string, err error) {
+	moved, err = idsOf(ctx, tx, `
+		SELECT f.id::text FROM family f WHERE f.catalogue_revision > $1
+		UNION SELECT k.family_id::text FROM core k WHERE k.id = ANY (ARRAY(
+			SELECT CASE WHEN c.record_kind = 'core' THEN c.record_id::uuid END FROM change c WHERE c.record_kind = 'core' AND c.catalogue_revision > $1))`, since)
+	if err != nil || len(moved) == 0 {
+		return nil, err
+	}
+	rows, err := tx.Query(ctx, `
 		SELECT h.id::text, h.state = 'published', r.body, `+addedCores+`
-		FROM moved JOIN family h USING (id) JOIN family_revision r ON r.family_id = h.id AND r.revision = h.revision`, since)
+		FROM family h JOIN family_revision r ON r.family_id = h.id AND r.revision = h.revision WHERE h.id = ANY ($1::uuid[])`, moved)
 	if err != nil {
-		return err
+		return nil, err
 	}
 	var id string
 	var published bool
@@ -104,20 +109,23 @@ func followFamiliesSince(ctx context.Context, tx pgx.Tx, since int64, builder *m
 		builder.AddFamily(entry)
 		return addStackEntries(builder, id, added)
 	})
-	return err
+	return moved, err
 }
 
-// followWindingsSince puts the windings anew whose head changed, or whose family did, and takes out
-// those that are not to be matched any more.
-func followWindingsSince(ctx context.Context, tx pgx.Tx, since int64, builder *match.Builder) error {
-	rows, err := tx.Query(ctx, movedFamilies+`,
-		windings AS (
-			SELECT w.id FROM winding w WHERE w.catalogue_revision > $1
-			UNION SELECT w.id FROM moved m JOIN winding w ON w.family_id = m.id)
+// putWindings puts the windings anew whose head changed after since, or whose family was put anew,
+// and takes out those that are not to be matched any more.
+func putWindings(ctx context.Context, tx pgx.Tx, since int64, moved []string, builder *match.Builder) error {
+	ids, err := idsOf(ctx, tx, `
+		SELECT w.id::text FROM winding w WHERE w.catalogue_revision > $1
+		UNION SELECT w.id::text FROM winding w WHERE w.family_id = ANY ($2::uuid[])`, since, moved)
+	if err != nil || len(ids) == 0 {
+		return err
+	}
+	rows, err := tx.Query(ctx, `
 		SELECT w.id::text, coalesce(w.core_id::text, ''), coalesce(w.family_id::text, ''), r.demo, r.imported, w.times_seen, r.body,
 		       w.state = 'published' AND (f.id IS NULL OR f.state = 'published')
-		FROM windings JOIN winding w USING (id) JOIN winding_revision r ON r.winding_id = w.id AND r.revision = w.revision
-		LEFT JOIN family f ON f.id = w.family_id`, since)
+		FROM winding w JOIN winding_revision r ON r.winding_id = w.id AND r.revision = w.revision
+		LEFT JOIN family f ON f.id = w.family_id WHERE w.id = ANY ($1::uuid[])`, ids)
 	if err != nil {
 		return err
 	}
@@ -128,6 +136,15 @@ func followWindingsSince(ctx context.Context, tx pgx.Tx, since int64, builder *m
 			builder.RemoveRecord(e.ID)
 		}
 	})
+}
+
+// idsOf runs a query that gives ids.
+func idsOf(ctx context.Context, tx pgx.Tx, sql string, args ...any) ([]string, error) {
+	rows, err := tx.Query(ctx, sql, args...)
+	if err != nil {
+		return nil, err
+	}
+	return pgx.CollectRows(rows, pgx.RowTo[string])
 }
 
 // Withdrawals are the records that are no longer published.
