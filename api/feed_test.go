@@ -32,7 +32,7 @@ func TestFeedHearsOfAnImportWithinTwoSeconds(t *testing.T) {
 		})
 	}
 	time.Sleep(300 * time.Millisecond) // both wait
-	code, _, errOut := runCommand(t, env, "", "import", sampleBundle)
+	code, _, errOut := runCommand(t, env, "", "import", "-apply", sampleBundle)
 	committed := time.Now()
 	require.Equal(t, 0, code, errOut)
 	group.Wait()

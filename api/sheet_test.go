@@ -72,8 +72,8 @@ func TestSheetByHand(t *testing.T) {
 
 func TestSheetUsage(t *testing.T) {
 	t.Parallel()
-	for _, args := range [][]string{{"import", "-apply", "x"}, {"import", "-columns", "x"}, {"import", "-csv", "-columns", "x"}, {"import", "-columns"},
-		{"import", "-csv"}, {"import", "-csv", "-apply", "-dry-run", "x"}, {"export", "-csv", "a", "b"}} {
+	for _, args := range [][]string{{"import", "-columns", "x"}, {"import", "-csv", "-columns", "x"}, {"import", "-columns"},
+		{"import", "-csv"}, {"export", "-csv", "a", "b"}} {
 		code, _, errOut := runCommand(t, nil, "", args...)
 		require.Equal(t, 2, code, args)
 		require.Contains(t, errOut, "usage")

@@ -15,18 +15,17 @@ import (
 )
 
 var importCommand = command{
-	name: "import", args: "[-dry-run] [-strict] FILE|- | -csv [-apply] [-strict] FILE|- | -csv -columns", summary: "take records in from a bundle or a CSV sheet",
+	name: "import", args: "[-apply] [-strict] [-csv] FILE|- | -csv -columns", summary: "take records in from a bundle or a CSV sheet",
 	help: `Reads a bundle (JSON Lines: a manifest, records, an end line) from a file or, with -, from standard
-input, and stores what is new in one transaction. It reports every line that is not new or the same.
+input, and says what it would do with each line that is not simply the same. Nothing is stored unless -apply
+is given; then all that is new is, in one transaction. It may be run again: what is here already stays.
 A record whose review an accepted key signed keeps its institute, author and vetter, and is foreign all
 the same. One without a proof that counts here lands as foreign and says so (as demo, if it says demo).
 One whose review does not hold is refused.
 
-  -dry-run  decide on every line and store nothing
+  -apply    store what is new
   -strict   store nothing at all if any line or row is refused or conflicting
-  -csv      read a CSV data sheet instead: one winding record in each row, the columns named in the first.
-            It says what it would do with each row and stores nothing, unless -apply is given
-  -apply    store the rows of a sheet that can be taken
+  -csv      read a CSV data sheet instead: one winding record in each row, the columns named in the first
   -columns  print the columns that a sheet may have, with their units and bounds`,
 	run: runImport,
 }
@@ -50,7 +49,6 @@ without a name, to standard output. Signed statements stand behind the records t
 func runImport(ctx context.Context, c console, cfg config, args []string) error {
 	flags := flag.NewFlagSet("import", flag.ContinueOnError)
 	flags.SetOutput(c.err)
-	dry := flags.Bool("dry-run", false, "")
 	strict := flags.Bool("strict", false, "")
 	sheet := flags.Bool("csv", false, "")
 	apply := flags.Bool("apply", false, "")
@@ -59,7 +57,7 @@ func runImport(ctx context.Context, c console, cfg config, args []string) error 
 	switch {
 	case err == nil && *sheet && *columns && flags.NArg() == 0:
 		return showColumns(c.out)
-	case err != nil, flags.NArg() != 1, *columns, *apply && (!*sheet || *dry):
+	case err != nil, flags.NArg() != 1, *columns:
 		return errUsage
 	}
 	in, closeIn, err := openInput(c, flags.Arg(0))
@@ -77,7 +75,7 @@ func runImport(ctx context.Context, c console, cfg config, args []string) error 
 			return err
 		}
 		report, err := s.Import(ctx, bundle.NewReader(in, bundle.Options{}), postgres.ImportOptions{
-			DryRun: *dry, Strict: *strict, Keys: keys,
+			DryRun: !*apply, Strict: *strict, Keys: keys,
 			OnRow: func(r catalog.ImportRow) error { return showRow(c.out, "line", r) },
 			Progress: func(lines int) {
 				if terminal {
@@ -91,7 +89,7 @@ func runImport(ctx context.Context, c console, cfg config, args []string) error 
 		if err != nil {
 			return err
 		}
-		showReport(c.out, report, *dry)
+		showReport(c.out, report, !*apply)
 		if bad := report.Counts[catalog.OutcomeRefused] + report.Counts[catalog.OutcomeConflicting]; bad > 0 {
 			return fmt.Errorf("%d lines were not taken", bad)
 		}
@@ -136,6 +134,9 @@ func showReport(w io.Writer, r catalog.ImportReport, dry bool) {
 	fmt.Fprintf(w, "%q, licence %s: %d lines; new %d (%s), same %d, conflicting %d, refused %d, ignored %d; catalogue revision %d\n",
 		r.Title, orNone(r.Licence), r.Lines, r.Counts[catalog.OutcomeNew], done, r.Counts[catalog.OutcomeSame],
 		r.Counts[catalog.OutcomeConflicting], r.Counts[catalog.OutcomeRefused], r.Counts[catalog.OutcomeIgnored], r.Revision)
+	if dry && r.Counts[catalog.OutcomeNew] > 0 {
+		fmt.Fprintln(w, "nothing was stored; with -apply it would be")
+	}
 	if len(r.SealedBy) > 0 {
 		fmt.Fprintf(w, "the whole file is signed by %s\n", strings.Join(r.SealedBy, ", "))
 	}

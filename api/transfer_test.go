@@ -20,11 +20,11 @@ func TestBundleWithProofGoesOn(t *testing.T) {
 	name := filepath.Join(t.TempDir(), "in.jsonl")
 	require.NoError(t, os.WriteFile(name, text, 0o600))
 
-	out := done(t, env, "import", "-dry-run", name)
+	out := done(t, env, "import", name)
 	require.Contains(t, out, "signer_unknown", "no key is pinned yet")
 	require.NotContains(t, out, "the whole file is signed by")
 	done(t, env, "key", "pin", "-institute", "demo-winding-school", "-title", "Demo winding school", verifier)
-	out = done(t, env, "import", "-strict", name)
+	out = done(t, env, "import", "-apply", "-strict", name)
 	require.Contains(t, out, "new 2 (stored)")
 	require.Contains(t, out, "the whole file is signed by demo-winding-school")
 	require.NotContains(t, out, "unproved")
