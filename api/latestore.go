@@ -176,3 +176,22 @@ func (l *lateStore) Signatories(ctx context.Context, p catalog.PageRequest) (cat
 func (l *lateStore) PinSigningKey(ctx context.Context, a catalog.Act, i catalog.Institute, verifier string, render func(catalog.Signatory) (catalog.Reply, error)) (catalog.Reply, error) {
 	return with(l, func(s *postgres.Store) (catalog.Reply, error) { return s.PinSigningKey(ctx, a, i, verifier, render) })
 }
+
+// ExportBundle writes a bundle; see postgres.Store.
+func (l *lateStore) ExportBundle(ctx context.Context, out *bundle.Writer, institute string, since int64) error {
+	s, err := l.get()
+	if err != nil {
+		return err
+	}
+	return s.ExportBundle(ctx, out, institute, since)
+}
+
+// ImportBundle takes a bundle in; see postgres.Store.
+func (l *lateStore) ImportBundle(ctx context.Context, a catalog.Act, in *bundle.Reader, apply bool, onRow func(catalog.ImportRow) error,
+	render func(catalog.ImportReport) (catalog.Reply, error)) (catalog.Reply, error) {
+	s, err := l.get()
+	if err != nil {
+		return catalog.Reply{}, err
+	}
+	return s.ImportBundle(ctx, a, in, apply, onRow, render)
+}

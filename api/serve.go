@@ -112,6 +112,7 @@ func (s *service) handler() (http.Handler, error) {
 		Keys:       &s.store,
 		Quota:      s.quota,
 		Changes:    &s.store,
+		Bundles:    &s.store,
 		Bell:       s.keeper.bell,
 		Refresh:    s.keeper.Refresh,
 		Withheld:   s.keeper.withheld.Load,

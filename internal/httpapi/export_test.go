@@ -28,6 +28,16 @@ func Get(target string, status int, code, place string, headers ...string) Hosti
 	return get(target, status, code, place, headers...)
 }
 
+// Post builds a hostile POST.
+func Post(target, body string, status int, code, place string, headers ...string) Hostile {
+	return post(target, body, status, code, place, headers...)
+}
+
+// Refused builds a hostile request without a body.
+func Refused(method, target string, status int) Hostile {
+	return hostile{method: method, target: target, status: status}
+}
+
 // WrongMethods and StrangeQueries are the rows that every GET address shares.
 func WrongMethods(target string, taken ...string) []Hostile { return wrongMethods(target, taken...) }
 
@@ -66,7 +76,7 @@ func KeyedRoutes() []Route {
 	return all
 }
 
-// BodiesShown gives the request body that the contract shows for an operation.
+// BodiesShown gives the JSON body that the contract shows for an operation.
 func BodiesShown(t testing.TB) map[string]string {
 	t.Helper()
 	all := map[string]string{}
@@ -75,7 +85,11 @@ func BodiesShown(t testing.TB) map[string]string {
 		if !ok {
 			continue
 		}
-		text, err := encodeJSON(body["content"].(map[string]any)["application/json"].(map[string]any)["example"])
+		shown, ok := body["content"].(map[string]any)["application/json"].(map[string]any)
+		if !ok {
+			continue // a bundle
+		}
+		text, err := encodeJSON(shown["example"])
 		require.NoError(t, err)
 		all[name] = string(text)
 	}

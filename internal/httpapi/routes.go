@@ -88,6 +88,8 @@ func (s *server) routes() []route {
 		{http.MethodPost, "/v1/institutes", nil, nil, s.pinInstitute},
 		{http.MethodPost, "/v1/test-verdicts", nil, nil, s.postVerdict},
 		{http.MethodPost, "/v1/matches", nil, nil, s.postMatch},
+		{http.MethodGet, "/v1/bundles/published", paramsBundle, offersBundle, s.getBundle},
+		{http.MethodPost, "/v1/imports", paramsImport, nil, s.postImport},
 		{http.MethodGet, "/v1/data-sheets/blank", paramsBlankSheet, nil, s.getBlankSheet},
 		{http.MethodGet, "/v1/changes", paramsChanges, nil, s.getChanges},
 		{http.MethodPost, "/v1/winding-analyses", nil, nil, s.postAnalysis},

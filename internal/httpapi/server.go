@@ -49,6 +49,7 @@ type Config struct {
 	Withheld   func() *Withheld                       // records that matches must not show any more; nil: none
 	Keys       KeyStore                               // nil: there are no keys, and none is looked at
 	Changes    ChangeStore
+	Bundles    BundleStore
 	Bell       *Bell        // rung when the change feed has grown
 	Ready      func() error // why the service cannot answer, nil if it can; called often, so it must be cheap
 	Log        *slog.Logger
@@ -64,7 +65,8 @@ type server struct {
 	Config
 	units map[string]unitInfo // of the contract's fields
 	pages *pages
-	gate  *gate // nil: everybody is let in as nobody
+	gate  *gate         // nil: everybody is let in as nobody
+	bulk  chan struct{} // places for bundles
 }
 
 // New returns the handler of the whole interface.
@@ -77,7 +79,7 @@ func New(cfg Config) (http.Handler, error) {
 	if err != nil {
 		return nil, err
 	}
-	s := &server{cfg, units, pages, newGate(cfg.Quota)}
+	s := &server{cfg, units, pages, newGate(cfg.Quota), make(chan struct{}, bulkAtOnce)}
 	engine := s.engine(slices.Concat(s.routes(), s.pageRoutes(), s.docsRoutes()))
 	compressed, err := compress(engine)
 	if err != nil {

@@ -46,7 +46,7 @@ var errDry = errors.New("nothing is to be stored")
 // not stop the others. Reading holds no lock; deciding and storing do, so that of two imports of one
 // file the second finds everything there. The catalogue revision rises by one, if anything is new.
 func (s *Store) Import(ctx context.Context, in *bundle.Reader, o ImportOptions) (catalog.ImportReport, error) {
-	run := &importRun{o: o, in: in, report: catalog.ImportReport{Counts: map[catalog.Outcome]int{}}}
+	run := newImport(in, o)
 	conn, err := s.acquire(ctx)
 	if err != nil {
 		return run.report, err
@@ -58,29 +58,39 @@ func (s *Store) Import(ctx context.Context, in *bundle.Reader, o ImportOptions) 
 		}
 		return run.all(ctx, tx)
 	})
-	if errors.Is(err, errDry) {
-		run.report.Applied = false
-		return run.report, nil
-	}
+	return run.report, run.failure(err)
+}
+
+func newImport(in *bundle.Reader, o ImportOptions) *importRun {
+	return &importRun{o: o, in: in, lockWait: importLockWait, report: catalog.ImportReport{Counts: map[catalog.Outcome]int{}}}
+}
+
+// failure says what an error of the transaction means to the caller, nil if nothing was to be stored.
+func (run *importRun) failure(err error) error {
 	var bad *bundle.LineError
 	switch {
+	case errors.Is(err, errDry):
+		run.report.Applied = false
+		return nil
 	case errors.As(run.broken, &bad):
-		return run.report, bad // the caller wants the line as well as the kind
+		return bad // the caller wants the line as well as the kind
 	case run.broken != nil:
-		return run.report, wrap(run.broken, "the import was given up")
+		return wrap(run.broken, "the import was given up")
 	}
-	return run.report, wrap(err, "the import failed")
+	return wrap(err, "the import failed")
 }
 
 // importRun is one import under way.
 type importRun struct {
-	o    ImportOptions
-	in   *bundle.Reader
-	by   authors
-	lint *linter
-	held *staged // the last record, until what follows shows whether it has reviews
+	o     ImportOptions
+	in    *bundle.Reader
+	by    authors
+	lint  *linter
+	actor *acting // who asked for it, nil for the operator
+	held  *staged // the last record, until what follows shows whether it has reviews
 
 	signatories map[string]bool // institutes with a key here
+	lockWait    time.Duration   // for another import to end
 
 	broken error // why reading ended early; the server only tells that it did
 	report catalog.ImportReport
@@ -101,7 +111,7 @@ func (run *importRun) all(ctx context.Context, tx pgx.Tx) error {
 	if err := copyStage(ctx, tx, run.next); err != nil {
 		return err
 	}
-	if err := lockCatalogue(ctx, tx, importLockWait); err != nil {
+	if err := lockCatalogue(ctx, tx, run.lockWait); err != nil {
 		return err
 	}
 	if run.o.Credit != nil {
@@ -168,14 +178,25 @@ func (run *importRun) tell(ctx context.Context, tx pgx.Tx) error {
 		}
 	}
 	if run.report.Counts[catalog.OutcomeNew] > 0 {
-		_, err = tx.Exec(ctx, `
-			INSERT INTO audit (action, institute_id, detail) VALUES ('import', $1::uuid, jsonb_build_object('lines', $2::integer, 'new', $3::integer))`,
-			run.by.institute, run.report.Lines, run.report.Counts[catalog.OutcomeNew])
-		if err != nil {
+		if err := run.audit(ctx, tx); err != nil {
 			return err
 		}
 	}
 	return tx.QueryRow(ctx, `SELECT revision FROM catalogue_state`).Scan(&run.report.Revision)
+}
+
+// audit leaves the row that says who brought how much.
+func (run *importRun) audit(ctx context.Context, tx pgx.Tx) error {
+	institute := run.by.institute
+	var person, key, request *string
+	if a := run.actor; a != nil {
+		institute, person, key, request = nullText(a.institute), nullText(a.person), nullText(a.KeyID), nullText(a.RequestID)
+	}
+	_, err := tx.Exec(ctx, `
+		INSERT INTO audit (action, institute_id, person_id, key_id, request_id, detail)
+		VALUES ('import', $1::uuid, $2::uuid, $3, $4, jsonb_build_object('lines', $5::integer, 'new', $6::integer))`,
+		institute, person, key, request, run.report.Lines, run.report.Counts[catalog.OutcomeNew])
+	return err
 }
 
 // tellRows hands every decided line to OnRow.
