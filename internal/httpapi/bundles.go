@@ -43,6 +43,9 @@ var (
 
 // turn takes one of the few places for bundles. The caller gives it back by calling back.
 func (s *server) turn() (back func(), err error) {
+	if s.Bundles == nil {
+		return nil, errs.New(errs.KindUnavailable, "There are no bundles here.")
+	}
 	select {
 	case s.bulk <- struct{}{}:
 		return func() { <-s.bulk }, nil

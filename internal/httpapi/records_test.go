@@ -41,7 +41,7 @@ func openShop(t testing.TB) shop {
 	require.NoError(t, err)
 	t.Cleanup(store.Close)
 	snap := snapshotOf(t, store)
-	return shop{httpapi.NewHost(t, httpapi.Config{Snapshot: func() *httpapi.Snapshot { return snap }, Families: store, Windings: store, Drafts: store, Workflow: store, Witnesses: store, Institutes: store, Changes: store}), store, demoSet(snap.Wires)}
+	return shop{httpapi.NewHost(t, httpapi.Config{Snapshot: func() *httpapi.Snapshot { return snap }, Families: store, Windings: store, Drafts: store, Workflow: store, Witnesses: store, Institutes: store, Changes: store, Bundles: store}), store, demoSet(snap.Wires)}
 }
 
 func demoSet(table *wire.Table) simworld.Catalogue { return simworld.Demo(simworld.DemoSeed, table) }

@@ -49,7 +49,7 @@ type Config struct {
 	Withheld   func() *Withheld                       // records that matches must not show any more; nil: none
 	Keys       KeyStore                               // nil: there are no keys, and none is looked at
 	Changes    ChangeStore
-	Bundles    BundleStore
+	Bundles    BundleStore  // nil: there are no bundles here
 	Bell       *Bell        // rung when the change feed has grown
 	Ready      func() error // why the service cannot answer, nil if it can; called often, so it must be cheap
 	Log        *slog.Logger

@@ -46,7 +46,7 @@ func TestEveryOperationMinds(t *testing.T) {
 	examples := httpapi.BodiesShown(t)
 	for _, r := range routesOf(s) {
 		full := s.Ask(t, r.Method, r.Path, examples[r.Method+" "+r.Template])
-		if r.Method != http.MethodGet || strings.HasSuffix(r.Path, "z") {
+		if r.Method != http.MethodGet || strings.HasSuffix(r.Path, "z") || r.Path == bundleAt { // a stream is sent before its tag could be known
 			require.Equal(t, "no-store", full.Header.Get("Cache-Control"), r.Path)
 			require.Empty(t, full.Header.Get("ETag"), r.Path)
 			continue
@@ -116,11 +116,11 @@ func TestFaultWalk(t *testing.T) {
 func TestNothingLoaded(t *testing.T) {
 	t.Parallel()
 	s := openShop(t)
-	empty := httpapi.NewHost(t, httpapi.Config{Families: s.store, Windings: s.store, Witnesses: s.store, Institutes: s.store, Changes: s.store})
+	empty := httpapi.NewHost(t, httpapi.Config{Families: s.store, Windings: s.store, Witnesses: s.store, Institutes: s.store, Changes: s.store, Bundles: s.store})
 	examples := httpapi.BodiesShown(t)
 	without := map[string]bool{"/": true, "/livez": true, "/openapi.json": true, "/problems": true, "/problems/:slug": true,
 		"/v1/stator-families": true, "/v1/stator-families/:id": true, "/v1/windings": true, "/v1/windings/:id": true, "/v1/changes": true,
-		"/v1/institutes": true, "/v1/institutes/:id": true,
+		"/v1/institutes": true, "/v1/institutes/:id": true, "/v1/data-sheets/blank": true, bundleAt: true,
 		"/v1/stator-families/:id/problem-reports": true, "/v1/stator-families/:id/revisions": true, "/v1/stator-families/:id/revisions/:n": true,
 		"/v1/windings/:id/problem-reports": true, "/v1/windings/:id/revisions": true, "/v1/windings/:id/revisions/:n": true}
 	for _, r := range routesOf(s) {
@@ -147,7 +147,7 @@ func TestSnapshotExchangedUnderLoad(t *testing.T) {
 	}
 	spare := []*httpapi.Snapshot{fresh(1), fresh(2), fresh(3)}
 	current.Store(spare[0])
-	host := httpapi.NewHost(t, httpapi.Config{Snapshot: current.Load, Families: s.store, Windings: s.store, Witnesses: s.store, Changes: s.store})
+	host := httpapi.NewHost(t, httpapi.Config{Snapshot: current.Load, Families: s.store, Windings: s.store, Witnesses: s.store, Institutes: s.store, Changes: s.store})
 	examples := httpapi.BodiesShown(t)
 	var group sync.WaitGroup
 	var failed atomic.Value
@@ -156,6 +156,9 @@ func TestSnapshotExchangedUnderLoad(t *testing.T) {
 			for i := range 40 {
 				current.Store(spare[(worker+i)%len(spare)])
 				for _, r := range routesOf(s) {
+					if r.Path == bundleAt { // it does not look at the snapshot, and takes turns
+						continue
+					}
 					a := host.Send(r.Method, r.Path, examples[r.Method+" "+r.Template])
 					if a.StatusCode != http.StatusOK {
 						failed.Store(fmt.Sprintf("%s %s: %d %s", r.Method, r.Path, a.StatusCode, a.Text()))
