@@ -50,6 +50,9 @@ func TestTextCatalogue(t *testing.T) {
 			}
 			require.True(t, found, "%s: no text begins with %s.", name, m[1])
 		}
+		if name == "docs.html" || name == "reference.html" {
+			continue // prose around commands that are tested: another language is another template
+		}
 		for _, said := range plainText.FindAllString(body, -1) {
 			if said != ">/docs<" {
 				t.Errorf("%s says %q, which belongs into the text catalogue", name, said)

@@ -123,6 +123,12 @@ func (s *server) run(r route) gin.HandlerFunc {
 			s.fail(c, notAcceptable(accept, offers))
 			return
 		}
+		if r.stores() {
+			if err := s.needKey(c); err != nil {
+				s.fail(c, err)
+				return
+			}
+		}
 		raw, fail := c.Request.URL.RawQuery, s.fail
 		if offers[offer] == offersHTML[0] {
 			raw, fail = lineEnds.Replace(raw), s.failPage

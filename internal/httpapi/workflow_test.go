@@ -349,6 +349,18 @@ func headerText(h http.Header) string {
 	return strings.Join(lines, "\n")
 }
 
+// Without a key nothing of a request that stores is looked at: not its query, its type or its body.
+func TestKeyFirst(t *testing.T) {
+	t.Parallel()
+	s := openSchool(t)
+	for _, r := range httpapi.KeyedRoutes() {
+		target := strings.NewReplacer(":id", "no such record", ":report", "x").Replace(r.Path)
+		for _, body := range []string{"", "{", `{"unknown":1}`} {
+			require.Equal(t, 401, s.Ask(t, r.Method, target+"?nonsense=1", body, "Content-Type: text/csv").StatusCode, "%s %s", r.Method, r.Path)
+		}
+	}
+}
+
 // TestWhoMay is the other half of the matrix: inside the institute each act needs its scope, and those
 // without it hear 403 whatever the state.
 func TestWhoMay(t *testing.T) {
