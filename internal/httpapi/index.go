@@ -35,6 +35,7 @@ func (s *server) index(c *gin.Context, q *query) error {
 			"wires": "/v1/wires", "wire_equivalents": "/v1/wire-equivalents", "wire_identifications": "/v1/wire-identifications", "wire_lengths": "/v1/wire-lengths",
 			"insulation_classes": "/v1/insulation-classes", "insulating_materials": "/v1/insulating-materials",
 			"stator_families": "/v1/stator-families", "windings": "/v1/windings", "changes": "/v1/changes", "matches": "/v1/matches", "institutes": "/v1/institutes",
+			"published_bundle": "/v1/bundles/published", "imports": "/v1/imports", "blank_data_sheet": "/v1/data-sheets/blank",
 			"winding_analyses": "/v1/winding-analyses", "winding_changes": "/v1/winding-changes", "winding_checks": "/v1/winding-checks",
 		},
 		Cautions: []string{
