@@ -178,12 +178,12 @@ func (l *lateStore) PinSigningKey(ctx context.Context, a catalog.Act, i catalog.
 }
 
 // ExportBundle writes a bundle; see postgres.Store.
-func (l *lateStore) ExportBundle(ctx context.Context, out *bundle.Writer, institute string, since int64) error {
+func (l *lateStore) ExportBundle(ctx context.Context, out *bundle.Writer, institute, signer string, since int64) error {
 	s, err := l.get()
 	if err != nil {
 		return err
 	}
-	return s.ExportBundle(ctx, out, institute, since)
+	return s.ExportBundle(ctx, out, institute, signer, since)
 }
 
 // ImportBundle takes a bundle in; see postgres.Store.

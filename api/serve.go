@@ -109,6 +109,7 @@ func (s *service) handler() (http.Handler, error) {
 		Witnesses:  &s.store,
 		Institutes: &s.store,
 		Sign:       s.signing.sign,
+		Seal:       s.signing.seal,
 		Keys:       &s.store,
 		Quota:      s.quota,
 		Changes:    &s.store,

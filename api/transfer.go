@@ -155,12 +155,9 @@ func runExport(ctx context.Context, c console, cfg config, args []string) error 
 		return errUsage
 	}
 	manifest := bundle.Manifest{Title: *title, Licence: "CC0-1.0", Institute: *institute}
-	var signer string
+	end := (*bundle.Writer).Close
 	if *sign {
-		if signer, err = openSigningKeys(cfg).signer(*institute); err != nil {
-			return err
-		}
-		if manifest.Signer, _, err = bundle.KeyIDOf(signer); err != nil {
+		if manifest.Signer, end, err = openSigningKeys(cfg).seal(*institute); err != nil {
 			return err
 		}
 	}
@@ -172,7 +169,7 @@ func runExport(ctx context.Context, c console, cfg config, args []string) error 
 		if *sheet {
 			return exportSheet(ctx, c, s, out)
 		}
-		count, err := exportBundle(ctx, s, out, postgres.ExportOptions{Manifest: manifest, Institute: *institute, Since: *since}, signer)
+		count, err := exportBundle(ctx, s, out, postgres.ExportOptions{Manifest: manifest, Institute: *institute, Since: *since}, end)
 		if err == nil {
 			fmt.Fprintf(c.err, "%d records written\n", count)
 		}
@@ -184,22 +181,27 @@ func runExport(ctx context.Context, c console, cfg config, args []string) error 
 	return err
 }
 
-// exportBundle writes a bundle, sealed with a signer key unless that is "".
-func exportBundle(ctx context.Context, s *postgres.Store, out io.Writer, o postgres.ExportOptions, signer string) (int, error) {
+// exportBundle writes a bundle to its end.
+func exportBundle(ctx context.Context, s *postgres.Store, out io.Writer, o postgres.ExportOptions, end func(*bundle.Writer) error) (int, error) {
 	buffered := bufio.NewWriter(out)
 	w := bundle.NewWriter(buffered)
 	count, err := s.Export(ctx, w, o)
-	switch {
-	case err != nil:
-	case signer != "":
-		err = w.CloseSealed(signer)
-	default:
-		err = w.Close()
+	if err == nil {
+		err = end(w)
 	}
 	if err != nil {
 		return count, err
 	}
 	return count, buffered.Flush()
+}
+
+// seal gives the id of the key of an institute and what ends a bundle with its signature.
+func (k signingKeys) seal(institute string) (id string, end func(*bundle.Writer) error, err error) {
+	signer, err := k.signer(institute)
+	if err == nil {
+		id, _, err = bundle.KeyIDOf(signer)
+	}
+	return id, func(w *bundle.Writer) error { return w.CloseSealed(signer) }, err
 }
 
 func openInput(c console, name string) (io.Reader, func(), error) {

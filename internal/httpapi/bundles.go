@@ -7,6 +7,7 @@ import (
 	"net/http"
 	"slices"
 	"strconv"
+	"strings"
 	"time"
 
 	"statorbook/internal/bundle"
@@ -28,8 +29,9 @@ const (
 // BundleStore writes and takes in bundles.
 type BundleStore interface {
 	// ExportBundle writes what is published: of one institute, "" = of all, changed after a catalogue
-	// revision. An institute that there is none of is errs.KindNotFound, before anything is written.
-	ExportBundle(ctx context.Context, out *bundle.Writer, institute string, since int64) error
+	// revision. signer is the id of the key that will seal it, "" for none. An institute that there is none
+	// of is errs.KindNotFound, before anything is written.
+	ExportBundle(ctx context.Context, out *bundle.Writer, institute, signer string, since int64) error
 	// ImportBundle decides on every line of a bundle and, with apply, stores what is new.
 	ImportBundle(ctx context.Context, a catalog.Act, in *bundle.Reader, apply bool, onRow func(catalog.ImportRow) error,
 		render func(catalog.ImportReport) (catalog.Reply, error)) (catalog.Reply, error)
@@ -73,9 +75,10 @@ func (s *server) getBundle(c *gin.Context, q *query) error {
 	out := &patient{c: c, control: http.NewResponseController(c.Writer)}
 	buffered := bufio.NewWriterSize(out, 64<<10)
 	w := bundle.NewWriter(buffered)
-	err = s.Bundles.ExportBundle(c.Request.Context(), w, institute, int64(since))
+	signer, end := s.seal(c.Request.Context(), institute)
+	err = s.Bundles.ExportBundle(c.Request.Context(), w, institute, signer, int64(since))
 	if err == nil {
-		if err = w.Close(); err == nil {
+		if err = end(w); err == nil {
 			err = buffered.Flush()
 		}
 	}
@@ -88,6 +91,25 @@ func (s *server) getBundle(c *gin.Context, q *query) error {
 		return errs.New(errs.KindNotFound, detail, errs.Field{Parameter: "institute", Code: codeUnknownID, Detail: detail, Got: institute})
 	}
 	return err
+}
+
+// seal gives the id of the key in use of an institute of this server and what ends a bundle with it. Where
+// its private half is not here, or it is no institute of ours, the bundle ends without a signature.
+func (s *server) seal(ctx context.Context, institute string) (signer string, end func(*bundle.Writer) error) {
+	plain := (*bundle.Writer).Close
+	if institute == "" || s.Seal == nil {
+		return "", plain
+	}
+	i, err := s.Institutes.Signatory(ctx, institute)
+	key, used := i.KeyInUse()
+	if err != nil || !used || !i.Own {
+		return "", plain
+	}
+	id, end, err := s.Seal(institute)
+	if err != nil || !strings.HasPrefix(key.Verifier, id+"+") {
+		return "", plain
+	}
+	return id, end
 }
 
 // patient writes the body of a bundle. A receiver may be slow, but must not stand still: the time limit

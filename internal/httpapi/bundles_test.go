@@ -132,6 +132,42 @@ func TestBundleOverHTTP(t *testing.T) {
 	require.Equal(t, []string{"demo-far-school", "demo-f1", "demo-f2"}, []string{f.Institute, f.Author, f.Vetter})
 }
 
+// What an institute of this server holds comes sealed with its key, if that is here and the registered one.
+func TestBundleIsSealed(t *testing.T) {
+	t.Parallel()
+	signer, verifier := signingPair(t, keySchool, "a")
+	sealing := func(signer string, fail error) func(*httpapi.Config) {
+		return func(c *httpapi.Config) {
+			c.Bundles = c.Keys.(httpapi.BundleStore)
+			c.Seal = func(string) (string, func(*bundle.Writer) error, error) {
+				id, _, err := bundle.KeyIDOf(signer)
+				require.NoError(t, err)
+				return id, func(w *bundle.Writer) error { return w.CloseSealed(signer) }, fail
+			}
+		}
+	}
+	keys, err := bundle.NewKeys(verifier)
+	require.NoError(t, err)
+	verified := func(k *keyed, query string) bundle.Report {
+		a := k.Ask(t, "GET", bundleAt+query, "")
+		require.Equal(t, 200, a.StatusCode, a.Text())
+		return bundle.Verify(bundle.NewReader(strings.NewReader(a.Text()), bundle.Options{}), keys)
+	}
+	other, _ := signingPair(t, keySchool, "z")
+	good, unregistered, gone := openKeyed(t, sealing(signer, nil)), openKeyed(t, sealing(other, nil)), openKeyed(t, sealing(signer, io.EOF))
+	ofSchool := "?institute=" + keySchool
+	report := verified(good, ofSchool)
+	require.True(t, report.OK(), "%+v", report.Problems)
+	require.Equal(t, []string{keySchool}, report.Seal.Signers)
+	for _, r := range []bundle.Report{verified(good, ""), verified(unregistered, ofSchool), verified(gone, ofSchool)} {
+		require.Equal(t, bundle.CodeUnsealed, r.Problems[0].Code, "unsigned, and it says so")
+		require.Equal(t, 1, r.ProblemCount)
+	}
+	_, verifier = signingPair(t, "demo-far-school", "f")
+	require.NoError(t, good.store.AcceptSigningKey(t.Context(), catalog.Act{}, catalog.Institute{Slug: "demo-far-school", Title: "Demo far school"}, verifier))
+	require.Equal(t, bundle.CodeUnsealed, verified(good, "?institute=demo-far-school").Problems[0].Code, "nobody signs for another server")
+}
+
 // What is doubtful or refused is listed by line, the rest only counted.
 func TestImportTellsItsRows(t *testing.T) {
 	t.Parallel()
@@ -260,7 +296,7 @@ type stubborn struct {
 	leave <-chan struct{}
 }
 
-func (s stubborn) ExportBundle(_ context.Context, out *bundle.Writer, _ string, _ int64) error {
+func (s stubborn) ExportBundle(_ context.Context, out *bundle.Writer, _, _ string, _ int64) error {
 	if s.enter != nil {
 		s.enter <- struct{}{}
 		<-s.leave

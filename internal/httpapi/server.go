@@ -44,10 +44,11 @@ type Config struct {
 	Workflow   WorkflowStore
 	Witnesses  WitnessStore
 	Institutes InstituteStore
-	Sign       func(bundle.Statement) ([]byte, error) // signs with the key of the statement's institute; nil: there are no signing keys here
-	Refresh    func(context.Context)                  // has the snapshot follow a change that was just made; nil: it follows by itself
-	Withheld   func() *Withheld                       // records that matches must not show any more; nil: none
-	Keys       KeyStore                               // nil: there are no keys, and none is looked at
+	Sign       func(bundle.Statement) ([]byte, error)                                           // signs with the key of the statement's institute; nil: there are no signing keys here
+	Seal       func(institute string) (keyID string, end func(*bundle.Writer) error, err error) // ends a bundle with the signature of an institute; nil: none is signed
+	Refresh    func(context.Context)                                                            // has the snapshot follow a change that was just made; nil: it follows by itself
+	Withheld   func() *Withheld                                                                 // records that matches must not show any more; nil: none
+	Keys       KeyStore                                                                         // nil: there are no keys, and none is looked at
 	Changes    ChangeStore
 	Bundles    BundleStore  // nil: there are no bundles here
 	Bell       *Bell        // rung when the change feed has grown

@@ -17,10 +17,11 @@ const (
 )
 
 // ExportBundle writes what is published as a bundle, see Export: of one institute (a slug), or of
-// everybody if that is "", and only what changed after a catalogue revision. The caller closes the writer.
-func (s *Store) ExportBundle(ctx context.Context, out *bundle.Writer, institute string, since int64) error {
+// everybody if that is "", and only what changed after a catalogue revision. signer is the id of the key that
+// seals it, "" for none. The caller closes the writer.
+func (s *Store) ExportBundle(ctx context.Context, out *bundle.Writer, institute, signer string, since int64) error {
 	_, err := s.Export(ctx, out, ExportOptions{
-		Manifest:  bundle.Manifest{Title: "statorbook export", Licence: "CC0-1.0", Institute: institute},
+		Manifest:  bundle.Manifest{Title: "statorbook export", Licence: "CC0-1.0", Institute: institute, Signer: signer},
 		Institute: institute, Since: since,
 	})
 	return err

@@ -19,7 +19,7 @@ const exportTimeout = time.Hour
 
 // ExportOptions changes what Export writes.
 type ExportOptions struct {
-	Manifest bundle.Manifest // with Signer the caller seals the bundle
+	Manifest bundle.Manifest // with Signer, a key in use, the caller seals the bundle
 	Kinds    []bundle.Kind   // nil = all
 	// Institute leaves only what that institute (a slug) holds, and the families that its windings are
 	// of, whoever holds those; no reference data. "" is everybody.
@@ -45,6 +45,11 @@ func (s *Store) Export(ctx context.Context, out *bundle.Writer, o ExportOptions)
 		}
 		if o.Institute != "" { // before the first byte goes out
 			if err := knownInstitute(ctx, tx, o.Institute); err != nil {
+				return err
+			}
+		}
+		if o.Manifest.Signer != "" {
+			if err := registeredKey(ctx, tx, o.Manifest); err != nil {
 				return err
 			}
 		}
@@ -75,12 +80,24 @@ func (s *Store) Export(ctx context.Context, out *bundle.Writer, o ExportOptions)
 func exportKeys(ctx context.Context, tx pgx.Tx, signer string) ([]string, error) {
 	rows, err := tx.Query(ctx, `
 		SELECT k.verifier FROM signing_key k
-		WHERE k.institute_id IN (SELECT institute_id FROM family UNION SELECT institute_id FROM winding) OR ($1 <> '' AND starts_with(k.verifier, $1 || '+'))
+		WHERE k.institute_id IN (SELECT institute_id FROM family UNION SELECT institute_id FROM winding) OR $1 <> '' AND starts_with(k.verifier, $1 || '+')
 		ORDER BY k.id`, signer)
 	if err != nil {
 		return nil, err
 	}
 	return pgx.CollectRows(rows, pgx.RowTo[string])
+}
+
+// registeredKey refuses to announce a signature that nobody could check: the key must be the one in use.
+func registeredKey(ctx context.Context, tx pgx.Tx, m bundle.Manifest) error {
+	var registered bool
+	err := tx.QueryRow(ctx, `
+		SELECT EXISTS (SELECT FROM signing_key k JOIN institute i ON i.id = k.institute_id
+			WHERE i.slug = $1 AND k.retired_at IS NULL AND starts_with(k.verifier, $2 || '+'))`, m.Institute, m.Signer).Scan(&registered)
+	if err == nil && !registered {
+		err = errs.New(errs.KindUnavailable, "The signing key that this server holds is not the registered one of "+m.Institute+", so nobody could check what it signs.")
+	}
+	return err
 }
 
 // knownInstitute refuses an institute that there is none of.

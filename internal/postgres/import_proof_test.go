@@ -386,4 +386,11 @@ func TestExportOfOneInstituteAndSince(t *testing.T) {
 	require.Empty(t, text(postgres.ExportOptions{Since: 2}))
 	_, err := store.Export(t.Context(), bundle.NewWriter(io.Discard), postgres.ExportOptions{Institute: "no-school"})
 	require.Equal(t, errs.KindNotFound, errs.KindOf(err))
+	other, _ := keyOf(t, "far-school", "g")
+	id, _, err := bundle.KeyIDOf(other)
+	require.NoError(t, err)
+	var nothing bytes.Buffer
+	_, err = store.Export(t.Context(), bundle.NewWriter(&nothing), postgres.ExportOptions{Manifest: bundle.Manifest{Institute: "far-school", Signer: id}})
+	require.Equal(t, errs.KindUnavailable, errs.KindOf(err), "a seal that nobody could check")
+	require.Zero(t, nothing.Len())
 }
