@@ -142,7 +142,11 @@ func (m *maker) learnedEnds(r *winding.RoleAnalysis) float64 {
 		which = 1
 	}
 	fan, tri := classFlags(m.rotor, m.design.phases)
-	b := m.x.model.sheet.chk[which][chkLength].b
+	shape := shapeLaid
+	if set.Pattern != nil {
+		shape = shapeOf(set.Pattern.Kind)
+	}
+	b := m.x.model.sheet.chk[shape][which][chkLength].b
 	return float64(sheet / *r.MeanTurn) * math.Exp(b[0]+fan*b[1]+tri*b[2])
 }
 

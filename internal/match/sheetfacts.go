@@ -47,23 +47,24 @@ func (s *setFacts) total() float64 {
 
 // sheetFacts is a whole sheet.
 type sheetFacts struct {
-	phases     int
-	rotor      uint8
-	core       *stator.Core
-	slots      float64
-	poles      int
-	gap, stack float64
-	lnBref     float64
-	volts      float64
-	freq       float64
-	connection winding.Connection
-	amps       float64
-	power      float64
-	lnYT       float64
-	lnKt       float64
-	sets       [2]setFacts // main or phase u; auxiliary
-	n          int
-	same       []int // coil sets that repeat the first (phases v and w)
+	phases                     int
+	rotor                      uint8
+	core                       *stator.Core
+	slots                      float64
+	poles                      int
+	gap, stack                 float64
+	lnBref                     float64
+	volts                      float64
+	freq                       float64
+	connection                 winding.Connection
+	amps                       float64
+	power                      float64
+	splitPhase, startCapacitor float64 // 1 for these kinds of motor, whose auxiliary works for seconds only
+	lnYT                       float64
+	lnKt                       float64
+	sets                       [2]setFacts // main or phase u; auxiliary
+	n                          int
+	same                       []int // coil sets that repeat the first (phases v and w)
 }
 
 // factsOf reads a sheet. ok is false when there is no set whose coils can be laid.
@@ -73,6 +74,12 @@ func factsOf(s *winding.Sheet, t *wire.Table) (f sheetFacts, ok bool) {
 		volts: nanIf(given(s.Nameplate.Voltage)), freq: nanIf(given(s.Nameplate.Frequency)), connection: s.Nameplate.Connection, amps: nanIf(given(s.Nameplate.Current)), power: nanIf(given(s.Nameplate.Power))}
 	if f.poles == 0 {
 		f.poles = s.Nameplate.Poles
+	}
+	switch s.MotorType {
+	case "split_phase":
+		f.splitPhase = 1
+	case "capacitor_start":
+		f.startCapacitor = 1
 	}
 	for _, set := range s.Scheme.CoilSets {
 		if set.Role.IsPhase() {

@@ -2,6 +2,9 @@ package match
 
 import (
 	"math"
+	"strings"
+
+	"statorbook/internal/winding"
 )
 
 // The checks of a data sheet. Each is a logarithm that the catalogue predicts from other figures
@@ -38,16 +41,32 @@ var (
 )
 
 // nSheetX is the number of features of a check's regression.
-const nSheetX = 10
+const nSheetX = 12
+
+// The shapes of coils that are judged apart: a coil close round one tooth has ends of another form, and
+// more scatter in them, than one laid over several slots.
+const (
+	shapeLaid = iota
+	shapeTooth
+	nShape
+)
+
+func shapeOf(kind winding.PatternKind) int {
+	if kind == winding.Tooth {
+		return shapeTooth
+	}
+	return shapeLaid
+}
 
 // sheetModel is what the catalogue says of honest sheets.
 type sheetModel struct {
-	chk    [2][nChk]linear // main or phase, auxiliary
+	chk    [nShape][2][nChk]linear // by the shape of the coils; main or phase, auxiliary
 	pair   [nPair]linear
-	layout map[string]float64 // records of each way of laying a set
-	ways   map[string]float64 // records of each kind of ring, poles and role
-	paths  [4]float64         // share of 1, 2, 3, more parallel paths
-	mixed  float64            // share of sheets whose two windings have wires of unlike systems
+	rms    [nShape][2][rmsBins]float64 // density of chkProfile, by the same classes as chk
+	layout map[string]float64          // records of each way of laying a set
+	ways   map[string]float64          // records of each kind of ring, poles and role
+	paths  [4]float64                  // share of 1, 2, 3, more parallel paths
+	mixed  float64                     // share of sheets whose two windings have wires of unlike systems
 	n      float64
 }
 
@@ -56,7 +75,7 @@ func (f *sheetFacts) x(set int, out *[nSheetX]float64) {
 	fan, tri := classFlags(f.rotor, f.phases)
 	lnPower := math.Log(f.power / 200)
 	lnD, lnL := math.Log(f.gap/70), math.Log(f.stack/40)
-	*out = [nSheetX]float64{1, fan, tri, zeroNaN(lnD), zeroNaN(lnL), math.Log(float64(f.poles) / 4), math.Log(f.slots / 24), zeroNaN(lnPower), zeroNaN(math.Log(f.volts / 230)), zeroNaN(math.Log(f.freq / 50))}
+	*out = [nSheetX]float64{1, fan, tri, zeroNaN(lnD), zeroNaN(lnL), math.Log(float64(f.poles) / 4), math.Log(f.slots / 24), zeroNaN(lnPower), zeroNaN(math.Log(f.volts / 230)), zeroNaN(math.Log(f.freq / 50)), f.splitPhase, f.startCapacitor}
 	if fan == 1 {
 		out[5] = math.Log(float64(f.poles) / 14)
 		out[6] = 0
@@ -171,7 +190,7 @@ func maskFeatures(check int, x *[nSheetX]float64) {
 	case chkPower:
 		x[7], x[8] = 0, 0
 	case chkProfile:
-		x[3], x[4], x[7], x[8], x[9] = 0, 0, 0, 0, 0
+		x[3], x[4], x[7], x[8], x[9], x[10], x[11] = 0, 0, 0, 0, 0, 0, 0
 	}
 }
 
@@ -203,11 +222,20 @@ func learnSheets(sample []*sheetRow, layouts []string) sheetModel {
 		m.paths[i] /= sum
 	}
 	var tasks []func()
-	for set := range m.chk {
-		for c := range m.chk[set] {
-			tasks = append(tasks, func() { m.chk[set][c] = learnCheck(sample, set, c) })
+	tooth := make([]bool, len(layouts))
+	for i, key := range layouts {
+		_, rest, _ := strings.Cut(key, "|")
+		tooth[i] = strings.HasPrefix(rest, string(winding.Tooth)+"|")
+	}
+	for shape := range m.chk {
+		of := func(s *sheetSetRow) bool { return tooth[s.layout] == (shape == shapeTooth) }
+		for set := range m.chk[shape] {
+			for c := range m.chk[shape][set] {
+				tasks = append(tasks, func() { m.chk[shape][set][c] = learnCheck(sample, of, set, c) })
+			}
 		}
 	}
+	m.learnProfiles(sample, tooth)
 	for c := range m.pair {
 		tasks = append(tasks, func() { m.pair[c] = learnPair(sample, c) })
 	}
@@ -215,14 +243,17 @@ func learnSheets(sample []*sheetRow, layouts []string) sheetModel {
 	return m
 }
 
-// learnCheck fits one check of the main (0) or auxiliary (1) set.
-func learnCheck(sample []*sheetRow, set, check int) linear {
+// learnCheck fits one check of the main (0) or auxiliary (1) set, of the shape that of tells.
+func learnCheck(sample []*sheetRow, of func(*sheetSetRow) bool, set, check int) linear {
 	table := rows{p: nSheetX}
 	for _, row := range sample {
 		if set >= int(row.n) {
 			continue
 		}
 		s := &row.sets[set]
+		if !of(s) {
+			continue
+		}
 		x := row.x
 		maskFeatures(check, &x)
 		table.add(x[:], s.v[check], 1/(1+sq(s.extra[check]/chkSD[check])))
@@ -278,4 +309,51 @@ func wayOf(key string) string {
 		}
 	}
 	return key[:role] + key[kind:end]
+}
+
+// The profile of concentric coils is no normal residual: some designers follow the sine closely, others
+// wind equal turns, and each way is a peak of its own. Its density is counted, in bins of the root.
+const (
+	rmsBins = 40
+	rmsTop  = 1.2 // of the root mean square; what is more lies in the last bin
+	rmsHold = 12  // how many records the prior is worth
+)
+
+func rmsBin(v float64) int {
+	return min(int(math.Sqrt(v/rmsTop)*rmsBins), rmsBins-1)
+}
+
+// learnProfiles counts the profiles and smooths the counts over neighbours. The prior is the normal half
+// of before any record.
+func (m *sheetModel) learnProfiles(sample []*sheetRow, tooth []bool) {
+	width := func(bin int) float64 {
+		from, to := float64(bin)/rmsBins, float64(bin+1)/rmsBins
+		return rmsTop * (to*to - from*from)
+	}
+	for shape := range m.rms {
+		for set := range m.rms[shape] {
+			var count [rmsBins]float64
+			total := 0.0
+			for _, row := range sample {
+				if set >= int(row.n) || tooth[row.sets[set].layout] != (shape == shapeTooth) {
+					continue
+				}
+				if v := row.sets[set].v[chkProfile]; !math.IsNaN(v) && !math.IsInf(v, 0) {
+					total++
+					b := rmsBin(v)
+					for d := -2; d <= 2; d++ {
+						if at := b + d; at >= 0 && at < rmsBins {
+							count[at] += [...]float64{0.1, 0.2, 0.4, 0.2, 0.1}[d+2]
+						}
+					}
+				}
+			}
+			sd := 2 * chkSD[chkProfile]
+			for b := range count {
+				mid := rmsTop * sq((float64(b)+0.5)/rmsBins)
+				prior := math.Exp(-mid*mid/(2*sd*sd)) * 2 / (sd * math.Sqrt(2*math.Pi)) * width(b)
+				m.rms[shape][set][b] = (count[b] + rmsHold*prior + 1e-3) / (total + rmsHold) / width(b)
+			}
+		}
+	}
 }

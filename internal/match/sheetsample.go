@@ -72,7 +72,7 @@ func (s *sheetSample) add(r *recBuild, e *RecordEntry, core *stator.Core, t *wir
 	if level < s.floor {
 		return
 	}
-	f, ok := factsOf(&winding.Sheet{Core: *core, Nameplate: e.Nameplate, Scheme: e.Scheme}, t)
+	f, ok := factsOf(&winding.Sheet{MotorType: e.MotorType, Core: *core, Nameplate: e.Nameplate, Scheme: e.Scheme}, t)
 	if !ok {
 		return
 	}

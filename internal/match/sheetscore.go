@@ -30,9 +30,13 @@ func (s *scorer) logLikelihood(f *sheetFacts) float64 {
 			if math.IsNaN(v[c]) || math.IsInf(v[c], 0) {
 				continue
 			}
+			if c == chkProfile {
+				l += math.Log(s.m.rms[shapeOf(f.sets[set].kind)][set][rmsBin(v[c])])
+				continue
+			}
 			xc = x
 			maskFeatures(c, &xc)
-			fit := &s.m.chk[set][c]
+			fit := &s.m.chk[shapeOf(f.sets[set].kind)][set][c]
 			sd := math.Hypot(fit.sd, extra[c])
 			l += chkLog((v[c]-fit.at(xc[:]))/sd, sd, chkWild[c])
 		}
