@@ -1,10 +1,14 @@
 package bundle
 
 import (
+	"cmp"
+	"errors"
 	"reflect"
 	"slices"
 	"strings"
 
+	"statorbook/internal/catalog"
+	"statorbook/internal/errs"
 	"statorbook/internal/match"
 )
 
@@ -32,6 +36,8 @@ type SheetField struct {
 	Need    Need
 	How     string // how to get it at the bench; common practice, no source
 	Why     string // what rests on it
+
+	Submission bool // a draft cannot be handed in without it; of a core, a named family will do instead
 }
 
 // BlankSheet lists what to record about a motor of an application (catalog.Applications; "" is general)
@@ -43,7 +49,7 @@ func BlankSheet(application string) []SheetField {
 	add := func(prefix, column string, t reflect.Type) {
 		for _, l := range collectLeaves(t, "", nil) {
 			name := prefix + strings.Join(l.path, ".")
-			if sheetLeavesOut(application, name) {
+			if name == "demo" || sheetLeavesOut(application, name) { // demo is for invented records
 				continue
 			}
 			list = append(list, sheetField(application, name, column+l.name, l))
@@ -53,13 +59,29 @@ func BlankSheet(application string) []SheetField {
 	add("scheme.coil_sets[].", "main_", reflect.TypeFor[CoilSet]())
 	add("scheme.coil_sets[].wires[].", "main_wire_", reflect.TypeFor[Wire]())
 	add("leads[].", "lead_1_", reflect.TypeFor[Lead]())
+	add("", "", reflect.TypeFor[Origin]())
 	slices.SortStableFunc(list, func(a, b SheetField) int { return sheetStep(a.Field) - sheetStep(b.Field) })
 	return list
 }
 
+// neededToSubmit lists what a draft that says nothing lacks, so that the sheet and the check of a submission
+// cannot differ. Of a part that is missing as a whole it names the field that shows it.
+var neededToSubmit = func() []string {
+	shows := map[string]string{"core_as_measured": "core_as_measured.slots", "scheme.coil_sets": "scheme.coil_sets[].role"}
+	var names []string
+	var missing *errs.Error
+	errors.As(catalog.ReadyWinding(catalog.Winding{}), &missing)
+	for _, f := range missing.Fields {
+		name := strings.ReplaceAll(strings.TrimPrefix(f.Pointer, "/"), "/", ".")
+		names = append(names, cmp.Or(shows[name], name))
+	}
+	return names
+}()
+
 func sheetField(application, name, column string, l csvLeaf) SheetField {
 	text := sheetTexts[name]
-	f := SheetField{Field: name, Column: column, Min: l.field.Min, Max: l.field.Max, Allowed: l.field.Enum, Need: text.need, How: text.how, Why: text.why}
+	f := SheetField{Submission: slices.Contains(neededToSubmit, name),
+		Field: name, Column: column, Min: l.field.Min, Max: l.field.Max, Allowed: l.field.Enum, Need: text.need, How: text.how, Why: text.why}
 	if name == "scheme.coil_sets[].role" {
 		f.Column = "" // it is the beginning of the columns' names
 	}

@@ -20,6 +20,7 @@ func TestBlankSheetIsTheReader(t *testing.T) {
 	require.Equal(t, general, BlankSheet(""))
 	tags := map[string]numberTag{}
 	numbers(t, reflect.TypeFor[Sheet](), "", tags)
+	numbers(t, reflect.TypeFor[Origin](), "", tags)
 	seen := map[string]bool{}
 	for _, f := range general {
 		require.False(t, seen[f.Field], f.Field)
@@ -62,6 +63,22 @@ func TestBlankSheetIsTheReader(t *testing.T) {
 			require.Contains(t, catalog.Applications, app)
 		}
 	}
+}
+
+// What a submission asks for stands on every sheet, marked so, and nothing else is.
+func TestBlankSheetKnowsTheSubmission(t *testing.T) {
+	t.Parallel()
+	for _, app := range catalog.Applications {
+		var marked []string
+		for _, f := range BlankSheet(app) {
+			if f.Submission {
+				marked = append(marked, f.Field)
+				require.NotContains(t, []Need{NeedUseful, NeedIfThere}, f.Need, f.Field)
+			}
+		}
+		require.ElementsMatch(t, neededToSubmit, marked, app)
+	}
+	require.ElementsMatch(t, []string{"motor_type", "origin", "core_as_measured.slots", "scheme.poles", "scheme.coil_sets[].role", "source", "licence"}, neededToSubmit)
 }
 
 func TestBlankSheetByApplication(t *testing.T) {

@@ -64,6 +64,9 @@ var sheetTexts = map[string]sheetText{
 	"remarks":            {NeedUseful, "What failed, what was odd.", "The next person looks for it."},
 	"quality":            {NeedWanted, "For each field: measured, counted, from the plate, calculated, or estimated.", "A guess must never pass for a reading."},
 
+	"source":  {NeedWanted, "Say where the figures come from, for instance measured on the bench.", "Others judge the record by it."},
+	"licence": {NeedWanted, "SPDX name of the licence under which others may use the record.", "Without one nobody may use it."},
+
 	"leads[].mark":        {NeedWanted, "Tag every lead before it is cut, and write the tag.", "Leads that are mixed up burn the auxiliary winding."},
 	"leads[].colour_seen": {NeedUseful, "The colour that you see, never the one that it should have.", "Colours differ from shop to shop."},
 	"leads[].goes_to":     {NeedWanted, "Where it was connected.", "So that it goes back there."},

@@ -30,6 +30,7 @@ type sheetFieldView struct {
 	Max     *float64    `json:"maximum,omitzero"`
 	Allowed []string    `json:"allowed,omitzero"`
 	Need    bundle.Need `json:"need"`
+	Submit  bool        `json:"for_submission"`
 	How     string      `json:"how"`
 	Why     string      `json:"why"`
 }
@@ -52,7 +53,7 @@ func (s *server) getBlankSheet(c *gin.Context, q *query) error {
 	return sendTagged(c, blankSheetView{
 		Cautions: viewCautions(winding.StandardCautions(ids...)), Application: application,
 		Fields: each(bundle.BlankSheet(application), func(f bundle.SheetField) sheetFieldView {
-			return sheetFieldView{f.Field, f.Column, f.Type, f.Unit, f.Units, f.Min, f.Max, f.Allowed, f.Need, f.How, f.Why}
+			return sheetFieldView{f.Field, f.Column, f.Type, f.Unit, f.Units, f.Min, f.Max, f.Allowed, f.Need, f.Submission, f.How, f.Why}
 		}),
 	}, "", cacheCheck)
 }

@@ -2,6 +2,7 @@ package httpapi
 
 import (
 	"net/http"
+	"slices"
 	"strings"
 	"testing"
 
@@ -14,6 +15,7 @@ func TestBlankSheet(t *testing.T) {
 	t.Parallel()
 	h := newHost(t, seeded(t))
 	const at = "/v1/data-sheets/blank"
+	forSubmission := []string{"motor_type", "origin", "core_as_measured.slots", "scheme.poles", "scheme.coil_sets[].role", "source", "licence"}
 	var general blankSheetView
 	h.Ask(t, "GET", at, "").JSON(t, &general)
 	require.Equal(t, "general", general.Application)
@@ -32,6 +34,7 @@ func TestBlankSheet(t *testing.T) {
 			require.NotEmpty(t, f.How, f.Field)
 			require.NotEmpty(t, f.Why, f.Field)
 			require.NotEmpty(t, f.Need, f.Field)
+			require.Equal(t, slices.Contains(forSubmission, f.Field), f.Submit, f.Field)
 			if f.Unit != "" {
 				require.Equal(t, f.Unit, f.Units[0], f.Field)
 				require.NotNil(t, f.Min, f.Field)
