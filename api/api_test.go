@@ -20,7 +20,12 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
-func TestMain(m *testing.M) { os.Exit(pgtest.Main(m)) }
+func TestMain(m *testing.M) {
+	if os.Getenv(asProgram) != "" {
+		main()
+	}
+	os.Exit(pgtest.Main(m))
+}
 
 // buffer is a stream that a command writes while the test reads it.
 type buffer struct {
