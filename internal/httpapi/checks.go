@@ -34,11 +34,6 @@ func (s *server) postCheck(c *gin.Context, q *query) error {
 	if err != nil {
 		return err
 	}
-	w := req.ToDomain()
-	sheet := winding.Sheet{MotorType: w.MotorType, Origin: w.Origin, Nameplate: w.Nameplate, Scheme: w.Scheme}
-	if w.CoreAsMeasured != nil {
-		sheet.Core = *w.CoreAsMeasured
-	}
-	v := snap.Index.CheckRecord(sheet)
+	v := snap.Index.CheckRecord(sheetOf(req.Sheet))
 	return sendJSON(c, checkView{viewFindings(v.Findings), sixDigits(v.LnOdds), (*bundle.Slip)(v.Slip), v.Verdict})
 }

@@ -41,6 +41,8 @@ func (s *server) pageRoutes() []route {
 		{http.MethodGet, "/wires", paramsWirePage, offersHTML, s.wirePage},
 		{http.MethodGet, "/wires/replace", paramsReplace, offersHTML, s.replacePage},
 		{http.MethodGet, "/wires/scrap", paramsScrap, offersHTML, s.scrapPage},
+		{http.MethodGet, "/data-sheet", paramsSheets, offersHTML, s.dataSheet},
+		{http.MethodGet, "/vetting-desk", nil, offersHTML, s.vettingDesk},
 	}
 }
 
@@ -50,6 +52,7 @@ type navEntry struct{ Path, Text string }
 // navigation lists the entries of the head in order; Text is a key of the text catalogue.
 var navigation = []navEntry{
 	{"/", "nav.find"}, {"/wires", "nav.wires"}, {"/wires/replace", "nav.replace"}, {"/wires/scrap", "nav.scrap"},
+	{"/data-sheet", "nav.sheet"}, {"/vetting-desk", "nav.desk"},
 }
 
 // pageView is what a page's template gets.

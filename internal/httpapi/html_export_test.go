@@ -3,6 +3,9 @@ package httpapi
 import (
 	"net/http"
 	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/require"
 )
 
 // Handler gives the handler of a host, for tests that serve it over a connection.
@@ -19,7 +22,7 @@ func PageRoutes() []string {
 
 // InputsOfForms lists the parameters of every form, by its address.
 func InputsOfForms() map[string][]string {
-	return map[string][]string{"/find": paramsFind, "/wires": paramsWirePage, "/wires/replace": paramsReplace, "/wires/scrap": paramsScrap}
+	return map[string][]string{"/find": paramsFind, "/wires": paramsWirePage, "/wires/replace": paramsReplace, "/wires/scrap": paramsScrap, "/data-sheet": paramsSheets}
 }
 
 // Percent writes a probability as pages do.
@@ -27,3 +30,21 @@ func Percent(p float64) string { return strings.ReplaceAll(percent(p), "<", "&lt
 
 // Num writes a figure as pages do.
 func Num(v float64) string { return num(v) }
+
+// People puts labels in the place of names, as pages do.
+func People(t testing.TB, message string) string {
+	p, err := loadPages()
+	require.NoError(t, err)
+	return p.texts.people(sentence(message))
+}
+
+// SheetQuestions gives label and hint of each question of the data sheet.
+func SheetQuestions(t testing.TB) (label, hint map[string]string) {
+	p, err := loadPages()
+	require.NoError(t, err)
+	label, hint = map[string]string{}, map[string]string{}
+	for _, in := range sheetInputs {
+		label[in.Name], hint[in.Name] = p.texts.label(in.Name), p.texts.hint(in.Name)
+	}
+	return label, hint
+}

@@ -2,6 +2,7 @@ package httpapi
 
 import (
 	"net/http"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -82,16 +83,16 @@ func askRows(prefix string, n int, inputs ...input) [][]input {
 }
 
 // findInputs lists all inputs of the find form.
-var findInputs = func() []input {
+var findInputs = inputsOf(findSections)
+
+// inputsOf lists all inputs of a form's sections.
+func inputsOf(sections []section) []input {
 	var all []input
-	for _, s := range findSections {
-		all = append(all, s.Inputs...)
-		for _, row := range s.Rows {
-			all = append(all, row...)
-		}
+	for _, s := range sections {
+		all = append(append(all, s.Inputs...), slices.Concat(s.Rows...)...)
 	}
 	return all
-}()
+}
 
 // paramsFind are the parameters of the pages that go with a search: edit shows the form again,
 // proposal picks one, revision tells which catalogue it was.
@@ -132,7 +133,7 @@ func (s *server) findForm(c *gin.Context, q *query, start bool) error {
 
 // sendFindForm shows the form; edit is the field that is to be changed, "" for none in particular.
 func (s *server) sendFindForm(c *gin.Context, f *form, req matchRequest, start bool, edit string) error {
-	body := findBody{Form: f, Sections: openFilled(f, edit), Instruments: instruments, Start: start}
+	body := findBody{Form: f, Sections: openAnswered(findSections, f, edit), Instruments: instruments, Start: start}
 	if !f.bad() {
 		body.Checks = checksOf(req)
 	}
@@ -143,15 +144,11 @@ func (s *server) sendFindForm(c *gin.Context, f *form, req matchRequest, start b
 	return s.sendHTML(c, "find", view)
 }
 
-// openFilled opens the sections that hold an answer, a fault, or the field to change.
-func openFilled(f *form, edit string) []section {
-	out := make([]section, len(findSections))
-	for i, s := range findSections {
-		all := s.Inputs
-		for _, row := range s.Rows {
-			all = append(all, row...)
-		}
-		for _, in := range all {
+// openAnswered opens the sections that hold an answer, a fault, or the field to change.
+func openAnswered(sections []section, f *form, edit string) []section {
+	out := make([]section, len(sections))
+	for i, s := range sections {
+		for _, in := range inputsOf(sections[i : i+1]) {
 			s.Open = s.Open || f.values[in.Name] != "" || len(f.Faults[in.Name]) > 0 || in.Name == edit
 		}
 		out[i] = s

@@ -22,6 +22,8 @@ const (
 	askChoice inputKind = "choice"
 	askPick   inputKind = "pick" // a choice among numbers
 	askWords  inputKind = "words"
+	askText   inputKind = "text"  // longer words
+	askList   inputKind = "list"  // numbers in one line
 	askLines  inputKind = "lines" // a list, one a line; the form's own reader makes JSON of it
 	askTick   inputKind = "tick"
 )
@@ -176,8 +178,10 @@ func (f *form) tree(say texts, lists map[string][]any) map[string]any {
 // leaf is the JSON of one answer.
 func (f *form) leaf(say texts, in input, v string) (any, bool) {
 	switch in.Kind {
-	case askChoice, askWords:
+	case askChoice, askWords, askText:
 		return v, true
+	case askList:
+		return f.numbers(say, in, v)
 	case askTick:
 		return v == "yes", true
 	case askLength:
@@ -189,6 +193,20 @@ func (f *form) leaf(say texts, in input, v string) (any, bool) {
 		return nil, false
 	}
 	return json.Number(n), true
+}
+
+// numbers is a list of numbers between spaces, commas or semicolons.
+func (f *form) numbers(say texts, in input, v string) (any, bool) {
+	var list []any
+	for _, word := range strings.FieldsFunc(v, func(r rune) bool { return strings.ContainsRune(" ,;", r) }) {
+		n, ok := typedNumber(word)
+		if !ok {
+			f.refuse(in.Name, say["fault.numbers"])
+			return nil, false
+		}
+		list = append(list, json.Number(n))
+	}
+	return list, len(list) > 0
 }
 
 // length is a measured length with its unit and the step of its instrument.

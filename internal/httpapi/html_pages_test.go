@@ -59,6 +59,7 @@ func pagesShown(s shop) map[string]string {
 		"/": "/", "/find": "/find?" + q, "/find/winding": "/find/winding?" + q + "&proposal=1", "/find/sheet": "/find/sheet?" + q + "&proposal=1",
 		"/windings/:id": "/windings/" + slug, "/windings/:id/sheet": "/windings/" + slug + "/sheet",
 		"/wires": "/wires?system=swg&size=34", "/wires/replace": "/wires/replace?from.system=swg&from.size=22&to.max_strands=2&to.mixed=yes&stock=swg+24%0D%0Aawg+24",
+		"/data-sheet": "/data-sheet?" + sheetTyped, "/vetting-desk": "/vetting-desk",
 		"/wires/scrap": "/wires/scrap?readings.0.diameter_mm=0.36&surface=over_enamel",
 	}
 }
@@ -78,7 +79,7 @@ func TestEveryPageAnswers(t *testing.T) {
 		a := page(t, s, target, http.StatusOK)
 		weight := len(a.Text())
 		assets := link.FindAllStringSubmatch(a.Text(), -1)
-		require.Len(t, assets, 3, target)
+		require.GreaterOrEqual(t, len(assets), 3, target)
 		for _, m := range assets {
 			file := s.Send("GET", m[1], "", "Accept: */*")
 			require.Equal(t, http.StatusOK, file.StatusCode, m[1])

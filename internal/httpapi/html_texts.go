@@ -55,9 +55,20 @@ func (t texts) name(prefix, word string) string {
 // rowNumber is the place of a row in a dotted name.
 var rowNumber = regexp.MustCompile(`\.([0-9]+)\.`)
 
-// label names a field. Rows of a list share their labels; fields of the core need not say so.
+// label names a field. Rows of a list share their labels, a list inside a row may have one for each
+// place; fields of the core need not say so.
 func (t texts) label(field string) string {
-	return t.name("field", strings.TrimPrefix(rowNumber.ReplaceAllString(field, "."), "core."))
+	if m := rowNumber.FindStringIndex(field); m != nil {
+		if text, found := t["field."+field[:m[0]]+"."+field[m[1]:]]; found {
+			return text
+		}
+	}
+	return t.name("field", withoutCore(rowNumber.ReplaceAllString(field, ".")))
+}
+
+// withoutCore takes off a name that it is of the core.
+func withoutCore(field string) string {
+	return strings.TrimPrefix(strings.TrimPrefix(field, "core."), "core_as_measured.")
 }
 
 // fieldName finds the names of the contract in a sentence.
@@ -69,7 +80,7 @@ func (t texts) people(sentence string) string {
 	return fieldName.ReplaceAllStringFunc(sentence, func(name string) string {
 		first := at == 0 && strings.HasPrefix(sentence, name)
 		at++
-		label, found := t["field."+strings.TrimPrefix(strings.ToLower(name), "core.")]
+		label, found := t["field."+withoutCore(strings.ToLower(name))]
 		switch {
 		case !found:
 			return name
@@ -78,6 +89,14 @@ func (t texts) people(sentence string) string {
 		}
 		return strings.ToLower(label[:1]) + label[1:]
 	})
+}
+
+// choice names an answer to choose: by the question where it means something else there.
+func (t texts) choice(field, word string) string {
+	if text, found := t["choice."+field[strings.LastIndexByte(field, '.')+1:]+"."+word]; found {
+		return text
+	}
+	return t.name("choice", word)
 }
 
 // rowName names a row of equal questions by its first.
@@ -89,10 +108,14 @@ func (t texts) rowName(in input) string {
 
 // hint says how a figure is got: in the catalogue's words, else as the trade measures it.
 func (t texts) hint(field string) string {
-	if text, found := t["hint."+rowNumber.ReplaceAllString(field, ".")]; found {
+	name := rowNumber.ReplaceAllString(field, ".")
+	if text, found := t["hint."+withoutCore(name)]; found {
 		return text
 	}
-	return sentence(match.HowToMeasure(field))
+	if how := match.HowToMeasure(withoutCore(name)); how != "" || strings.HasPrefix(name, "nameplate.") || strings.HasPrefix(name, "supply.") {
+		return sentence(how)
+	}
+	return sentence(sheetHow[name])
 }
 
 // unit is how people write the unit of an input that has one; that of a length is chosen beside it.
@@ -137,7 +160,7 @@ func usualRange(field string) *stator.Range {
 func (p *pages) functions() template.FuncMap {
 	t := p.texts
 	return template.FuncMap{
-		"t": t.say, "label": t.label, "hint": t.hint, "unit": t.unit, "rowname": t.rowName, "wire": t.wire, "band": t.band, "people": t.people,
+		"t": t.say, "label": t.label, "hint": t.hint, "unit": t.unit, "rowname": t.rowName, "wire": t.wire, "band": t.band, "people": t.people, "under": t.under, "choice": t.choice,
 		"letter":     func(field string) string { return t["letter."+field] },
 		"word":       func(kind string, word any) string { return t.name(kind, fmt.Sprint(word)) },
 		"likely":     func(v float64) string { return t["likely."+likelihood(v)] },

@@ -1,0 +1,321 @@
+package httpapi_test
+
+import (
+	"encoding/json"
+	"net/url"
+	"strings"
+	"testing"
+	"time"
+
+	"statorbook/internal/catalog"
+
+	"github.com/chromedp/chromedp"
+	"github.com/chromedp/chromedp/kb"
+	"github.com/stretchr/testify/require"
+)
+
+// openSchoolTab opens a tab on a school's server.
+func openSchoolTab(t *testing.T, s *school, width, height int64) *tab {
+	t.Helper()
+	return openTab(t, shop{Host: s.Host, store: s.store}, width, height)
+}
+
+// key is somebody's key alone.
+func (s *school) key(who string) string {
+	return strings.TrimPrefix(s.header[who], "Authorization: Bearer ")
+}
+
+// put sets a field to text as if it was typed, whatever was in it.
+func (b *tab) put(t testing.TB, selector, text string) {
+	t.Helper()
+	eval[any](t, b, `(e => { e.value = ""; e.dispatchEvent(new Event("input", {bubbles: true})); return 0 })(document.querySelector(`+"`"+selector+"`"+`))`)
+	if text != "" {
+		b.do(t, chromedp.SendKeys(css(selector), text))
+	}
+}
+
+// sees waits until an element shows all texts.
+func (b *tab) sees(t testing.TB, selector string, texts ...string) {
+	t.Helper()
+	var shown string
+	require.Eventually(t, func() bool {
+		shown = eval[string](t, b, `document.querySelector(`+"`"+selector+"`"+`)?.textContent ?? ""`)
+		for _, text := range texts {
+			if !strings.Contains(shown, text) {
+				return false
+			}
+		}
+		return true
+	}, 15*time.Second, 50*time.Millisecond, "%s never says %q", selector, texts)
+}
+
+// press clicks a button and waits for what comes of it.
+func (b *tab) press(t testing.TB, selector string, says ...string) {
+	t.Helper()
+	b.do(t, chromedp.Click(css(selector)))
+	b.sees(t, "#outcome", says...)
+}
+
+// onlyRefusals asserts that the browser said nothing but that a request was refused, which it notes by itself.
+func (b *tab) onlyRefusals(t testing.TB) {
+	t.Helper()
+	for _, what := range b.heard() {
+		require.Contains(t, what, "Failed to load resource: the server responded with a status of 4", "the browser complained")
+	}
+}
+
+// inMemoryOnly asserts that the key went nowhere that outlives the page.
+func inMemoryOnly(t *testing.T, b *tab, key string) {
+	t.Helper()
+	require.Zero(t, eval[int](t, b, `localStorage.length + sessionStorage.length`))
+	require.Empty(t, eval[string](t, b, `document.cookie`))
+	require.NotContains(t, eval[string](t, b, `location.href + performance.getEntriesByType("resource").map(e => e.name).join()`), key)
+}
+
+// fillSheet types the sheet of sheetTyped into its form, first coil set.
+func fillSheet(t *testing.T, b *tab) {
+	t.Helper()
+	typed, err := url.ParseQuery(sheetTyped)
+	require.NoError(t, err)
+	for name, v := range typed {
+		name = strings.Replace(name, "coil_sets.1", "coil_sets.0", 1)
+		at := `[name="` + name + `"]`
+		switch eval[string](t, b, "document.querySelector(`"+at+"`).type") {
+		case "radio":
+			b.do(t, chromedp.Click(css(at+`[value="`+v[0]+`"]`)))
+		case "checkbox":
+			b.do(t, chromedp.Click(css(at)))
+		case "select-one":
+			b.do(t, chromedp.SetValue(css(at), v[0]))
+		default:
+			b.fill(t, name, v[0])
+		}
+	}
+}
+
+// From a sheet with a slip to a published record: findings while typing, refusals in words, four eyes.
+func TestBrowserSheetToPublication(t *testing.T) {
+	t.Parallel()
+	browserPath(t)
+	for _, screen := range screens {
+		t.Run(screen.name, func(t *testing.T) {
+			t.Parallel()
+			s := openSchool(t)
+			b := openSchoolTab(t, s, screen.width, screen.height)
+			id := authorSubmits(t, s, b, screen.name)
+			vetterVets(t, s, b, id, screen.name)
+			b.put(t, "#key", s.key("publisher"))
+			b.press(t, "#vetted", "Vetted: 1")
+			b.do(t, chromedp.Click(css("#list button")))
+			b.sees(t, "#record-title", id)
+			b.put(t, "#slug", "demo-ceiling-fan-01-a")
+			b.press(t, "#publish", "does not stand where this needs it")
+			b.put(t, "#slug", "demo-desk-370")
+			b.press(t, "#publish", "Published as demo-desk-370")
+			inMemoryOnly(t, b, s.key("publisher"))
+			b.onlyRefusals(t)
+			record := s.done(200, "anonymous", "GET", windingsAt+"/demo-desk-370", "")
+			require.Equal(t, []any{id, "demo-p1", "demo-p2", "published"}, []any{record.At(t, "id"), record.At(t, "author"), record.At(t, "vetter"), record.At(t, "state")})
+			require.Contains(t, record.Text(), `"gap_diameter_mm":60.50`, "digits stay as typed")
+			require.Contains(t, record.Text(), `"poles":4`)
+			for _, a := range record.List(t, "answers") {
+				require.Equal(t, "counted again (demo)", a.(map[string]any)["reason"])
+			}
+		})
+	}
+}
+
+// authorSubmits fills the sheet in with a slip, is told, corrects it, saves, and submits.
+func authorSubmits(t *testing.T, s *school, b *tab, screen string) string {
+	t.Helper()
+	b.open(t, "/data-sheet")
+	noOverflow(t, b)
+	fillSheet(t, b)
+	require.Eventually(t, func() bool {
+		return strings.Contains(eval[string](t, b, `[...document.querySelectorAll('.check')].map(e => e.textContent).join()`), "poles")
+	}, 15*time.Second, 50*time.Millisecond, "nothing is said of 6 poles with 4 groups")
+	b.keepPicture(t, "keyed-"+screen+"-1-finding")
+	b.put(t, `[name="scheme.poles"]`, "4")
+	b.sees(t, "#general", "Findings: ")
+	require.Eventually(t, func() bool {
+		return eval[string](t, b, `document.querySelector('[data-check="scheme.poles"]').textContent`) == ""
+	}, 15*time.Second, 50*time.Millisecond)
+
+	b.press(t, "#save", "Type your key first")
+	require.Equal(t, "key", eval[string](t, b, "document.activeElement.id"))
+	b.put(t, "#key", "sbk_nobody")
+	b.press(t, "#save", "The key is not taken")
+	b.sees(t, "#key-check", "The key is not taken")
+	b.put(t, "#key", s.key("vetter"))
+	b.press(t, "#save", "You may not do this with this key", "scope contribute")
+	b.put(t, "#key", s.key("author"))
+	b.put(t, `[name="core_as_measured.slots"]`, "many")
+	b.press(t, "#save", "Look at these again", "Slots")
+	b.put(t, `[name="core_as_measured.slots"]`, "9999")
+	b.press(t, "#save", "Slots: ")
+	require.Equal(t, "true", eval[string](t, b, `document.querySelector('[name="core_as_measured.slots"]').ariaInvalid`))
+	b.put(t, `[name="core_as_measured.slots"]`, "24")
+	b.put(t, `[name="licence"]`, "")
+	b.press(t, "#save", "Saved as a draft")
+	b.press(t, "#submit", "This cannot be taken as it is", "Licence: ")
+	b.fill(t, "licence", "CC0-1.0")
+	b.press(t, "#submit", "Submitted.")
+	b.keepPicture(t, "keyed-"+screen+"-2-submitted")
+	inMemoryOnly(t, b, s.key("author"))
+	list := s.done(200, "author", "GET", windingsAt+"?state=submitted", "")
+	require.Len(t, list.List(t, "items"), 1)
+	return list.At(t, "items", 0, "id").(string)
+}
+
+// vetterVets has the author refused, an answer missing, and then the record vetted.
+func vetterVets(t *testing.T, s *school, b *tab, id, screen string) {
+	t.Helper()
+	b.open(t, "/vetting-desk")
+	require.Empty(t, eval[string](t, b, `document.getElementById("key").value`), "the key outlived its page")
+	b.put(t, "#key", s.key("author with all scopes"))
+	b.press(t, "#submitted", "Submitted: 1")
+	b.do(t, chromedp.Click(css("#list button")))
+	b.sees(t, "#record-title", id)
+	b.sees(t, "#facts", "60.50", "66, 52", "concentric coils", "measured on the bench (demo)")
+	b.sees(t, "#family", "names no family")
+	b.press(t, "#vet", "Every finding needs its answer")
+	acceptAll(t, b, "counted again (demo)")
+	b.press(t, "#vet", "You may not do this with this key", "Another person than the author")
+	b.keepPicture(t, "keyed-"+screen+"-3-desk")
+	noOverflow(t, b)
+	b.put(t, "#key", s.key("vetter"))
+	b.press(t, "#vet", "Vetted. It may be published now.", "Nothing more is submitted")
+}
+
+// acceptAll answers every finding on the desk.
+func acceptAll(t *testing.T, b *tab, reason string) {
+	t.Helper()
+	n := eval[int](t, b, `document.querySelectorAll("#checklist input").length`)
+	require.Positive(t, n, "the sheet has something to answer")
+	for i := range n {
+		at := string(rune('0' + i))
+		require.Less(t, i, 10)
+		ids := eval[[]string](t, b, `(() => { const f = document.querySelectorAll("#checklist fieldset")[`+at+`]; return [f.querySelector("input").id, f.querySelector("textarea").id] })()`)
+		b.do(t, chromedp.Click(css("#"+ids[0])), chromedp.SendKeys(css("#"+ids[1]), reason))
+	}
+}
+
+// A record goes back with a reason, is corrected, and a stale page is told so. Beside it stand the others of its family.
+func TestBrowserReturn(t *testing.T) {
+	t.Parallel()
+	browserPath(t)
+	s := openSchool(t)
+	family := s.done(200, "anonymous", "GET", windingsAt+"?page_size=1", "").At(t, "items", 0, "family_id").(string)
+	body := strings.Replace(sheetBody(66), "{", `{"remarks":"seen twice (demo)","family_id":"`+family+`",`, 1)
+	id := s.bring(windingsAt, body, catalog.Submitted, "author", "vetter", "publisher")
+	b := openSchoolTab(t, s, 1280, 900)
+	b.open(t, "/vetting-desk")
+	b.put(t, "#key", s.key("vetter"))
+	b.press(t, "#submitted", "Submitted: 1")
+	b.do(t, chromedp.Click(css("#list button")))
+	b.sees(t, "#family", "This record", "(differs)", "Poles", "Turns, main", "Wire, main")
+	others := s.done(200, "anonymous", "GET", windingsAt+"?family="+family, "")
+	b.sees(t, "#family thead", others.At(t, "items", 0, "slug").(string))
+	b.keepPicture(t, "keyed-desk-4-family")
+	b.do(t, chromedp.Click(css("#return")))
+	b.sees(t, "#reason-check", "Say what the author should look at")
+	b.put(t, "#reason", "count the turns again (demo)")
+	b.press(t, "#return", "Returned. It is a draft again.")
+
+	b.open(t, "/data-sheet")
+	b.put(t, "#key", s.key("author"))
+	b.press(t, "#drafts", "Drafts: 1")
+	b.press(t, "#list button", "The draft is open above")
+	require.Equal(t, "66 52", eval[string](t, b, `document.querySelector('[name="scheme.coil_sets.0.pattern.turns"]').value`))
+	require.Equal(t, "60.50", eval[string](t, b, `document.querySelector('[name="core_as_measured.gap_diameter_mm"]').value`))
+	b.put(t, `[name="scheme.coil_sets.0.pattern.turns"]`, "64 52")
+	s.done(200, "author", "PUT", windingsAt+"/"+id, body, "If-Match: *")
+	b.press(t, "#save", "changed since you read it")
+	b.press(t, "#drafts", "Drafts: 1")
+	b.press(t, "#list button", "The draft is open above")
+	b.put(t, `[name="scheme.coil_sets.0.pattern.turns"]`, "64 52")
+	b.press(t, "#submit", "Submitted.")
+	b.onlyRefusals(t)
+	now := s.done(200, "author", "GET", windingsAt+"/"+id, "")
+	require.Equal(t, "submitted", now.At(t, "state"))
+	require.Contains(t, now.Text(), `"turns":[64,52]`)
+	require.Equal(t, "seen twice (demo)", now.At(t, "remarks"), "what the form does not ask stays")
+}
+
+func quoted(t *testing.T, text string) string {
+	t.Helper()
+	b, err := json.Marshal(text)
+	require.NoError(t, err)
+	return string(b)
+}
+
+// Hostile texts in a record stay texts on the desk.
+func TestBrowserHostileDesk(t *testing.T) {
+	t.Parallel()
+	browserPath(t)
+	s := openSchool(t)
+	texts := hostileTexts()
+	b := openSchoolTab(t, s, 360, 740)
+	b.open(t, "/vetting-desk")
+	b.put(t, "#key", s.key("vetter"))
+	for at := 0; at < len(texts); at += 12 {
+		set := func(i, most int) string {
+			text := texts[(at+i)%len(texts)]
+			return quoted(t, text[:min(len(text), most)])
+		}
+		body := strings.Replace(sheetBody(66+at), `"demo":true`, `"demo":true,"remarks":`+set(0, 4000)+`,"wedge":`+set(1, 200)+`,"sleeving":`+set(2, 200)+`,"varnish":`+set(3, 200)+
+			`,"direction":`+set(4, 200)+`,"viewing_end":`+set(5, 200)+`,"slot_1_mark":`+set(6, 200)+`,"thermal_cutout":`+set(7, 200)+`,"liner":{"material":`+set(8, 200)+`},"leads":[{"mark":`+
+			set(9, 40)+`,"colour_seen":`+set(10, 40)+`,"goes_to":`+set(11, 100)+`}]`, 1)
+		id := s.bring(windingsAt, body, catalog.Submitted, "author", "vetter", "publisher")
+		b.press(t, "#submitted", "Submitted: ")
+		require.True(t, eval[bool](t, b, `(() => { const all = [...document.querySelectorAll("#list button")].filter(e => e.textContent.includes("`+id+`")); all[0]?.click(); return all.length === 1 })()`))
+		b.sees(t, "#record-title", id)
+		said := eval[string](t, b, `document.querySelector("#facts").textContent`)
+		for i := range 9 {
+			require.Contains(t, said, texts[(at+i)%len(texts)])
+		}
+		require.Zero(t, eval[int](t, b, `document.querySelectorAll("main :is(script:not([src^='/assets/desk.js']), img, svg, iframe, object, embed, style, a, b, video, audio, form, base, meta), [onload], [onerror], [onfocus]").length + (window.ran ? 1 : 0)`))
+		noOverflow(t, b)
+	}
+	b.quiet(t)
+}
+
+// With the keyboard alone a record is listed, opened, answered and vetted.
+func TestBrowserDeskByKeyboard(t *testing.T) {
+	t.Parallel()
+	browserPath(t)
+	s := openSchool(t)
+	id := s.bring(windingsAt, sheetBody(66), catalog.Submitted, "author", "vetter", "publisher")
+	b := openSchoolTab(t, s, 1280, 900)
+	b.open(t, "/vetting-desk")
+	to := func(want string) {
+		for range 40 {
+			b.do(t, chromedp.KeyEvent(kb.Tab))
+			require.True(t, eval[bool](t, b, focusSeen), "the focus is not seen on the way to %s", want)
+			if eval[bool](t, b, "document.activeElement.matches(`"+want+"`)") {
+				return
+			}
+		}
+		t.Fatalf("the keyboard does not come to %s", want)
+	}
+	to("#key")
+	b.do(t, chromedp.KeyEvent(s.key("vetter")))
+	to("#submitted")
+	b.do(t, chromedp.KeyEvent(kb.Enter))
+	b.sees(t, "#outcome", "Submitted: 1")
+	to("#list button")
+	b.do(t, chromedp.KeyEvent(kb.Enter))
+	b.sees(t, "#record-title", id)
+	for range eval[int](t, b, `document.querySelectorAll("#checklist input").length`) {
+		to("#checklist input")
+		b.do(t, chromedp.KeyEvent(" "))
+		to("#checklist textarea")
+		b.do(t, chromedp.KeyEvent("counted (demo)"))
+	}
+	to("#vet")
+	b.do(t, chromedp.KeyEvent(kb.Enter))
+	b.sees(t, "#outcome", "Vetted.")
+	require.Equal(t, "outcome", eval[string](t, b, "document.activeElement.id"))
+	require.Equal(t, "vetted", s.done(200, "vetter", "GET", windingsAt+"/"+id, "").At(t, "state"))
+	b.quiet(t)
+}

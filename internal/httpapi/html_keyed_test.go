@@ -1,0 +1,80 @@
+package httpapi_test
+
+import (
+	"html"
+	"net/url"
+	"strings"
+	"testing"
+
+	"statorbook/internal/httpapi"
+
+	"github.com/stretchr/testify/require"
+)
+
+// sheetTyped is the sheet of sheetBody as a person types it, with a count of poles that its groups contradict.
+var sheetTyped = url.Values{
+	"motor_type": {"permanent_split_capacitor"}, "origin": {"factory"}, "nameplate.voltage_v": {"230"}, "nameplate.frequency_hz": {"50"}, "nameplate.power_w": {"370"},
+	"core_as_measured.phases": {"1"}, "core_as_measured.rotor_position": {"inside"}, "core_as_measured.slots": {"24"},
+	"core_as_measured.gap_diameter_mm": {"60,50"}, "core_as_measured.stack_length_mm": {"45.0"},
+	"scheme.poles": {"6"}, "scheme.coil_sets.1.role": {"main"}, "scheme.coil_sets.1.pattern.kind": {"concentric"}, "scheme.coil_sets.1.pattern.throws": {"6 4"},
+	"scheme.coil_sets.1.pattern.turns": {"66; 52"}, "scheme.coil_sets.1.pattern.groups": {"4"}, "scheme.coil_sets.1.pattern.alternate": {"yes"},
+	"scheme.coil_sets.1.wires.0.system": {"swg"}, "scheme.coil_sets.1.wires.0.size": {"23"}, "scheme.coil_sets.1.wires.0.conductor": {"copper"}, "scheme.coil_sets.1.wires.0.strands": {"1"},
+	"source": {"measured on the bench (demo)"}, "licence": {"CC0-1.0"}, "demo": {"yes"},
+}.Encode()
+
+// Without a script the sheet is checked by a plain form: what the operation finds stands at its question, and nothing is stored.
+func TestDataSheetSaysWhatTheCheckSays(t *testing.T) {
+	t.Parallel()
+	s := openShop(t)
+	body := strings.Replace(sheetBody(66), `"poles":4`, `"poles":6`, 1)
+	said := s.Ask(t, "POST", "/v1/winding-checks", body)
+	require.NotEmpty(t, said.List(t, "findings"))
+	text := html.UnescapeString(page(t, s, "/data-sheet?"+sheetTyped, 200).Text())
+	for i := range said.List(t, "findings") {
+		message := said.At(t, "findings", i, "message").(string)
+		require.Contains(t, text, httpapi.People(t, message))
+	}
+	require.Contains(t, text, `href="#f-scheme.`)
+	require.Contains(t, text, `value="60,50"`, "what was typed stays")
+	require.NotContains(t, page(t, s, "/data-sheet", 200).Text(), "What the check says")
+	require.Contains(t, page(t, s, "/data-sheet?source=measured", 200).Text(), "does not prove it right")
+}
+
+// What cannot be read is told at its question, in the row that it was typed into.
+func TestDataSheetRefuses(t *testing.T) {
+	t.Parallel()
+	s := openShop(t)
+	for target, at := range map[string]string{
+		"core_as_measured.slots=many":              "core_as_measured.slots",
+		"core_as_measured.gap_diameter_mm=-4":      "core_as_measured.gap_diameter_mm",
+		"scheme.coil_sets.2.pattern.turns=66+x":    "scheme.coil_sets.2.pattern.turns",
+		"scheme.coil_sets.1.role=helper":           "scheme.coil_sets.1.role",
+		"scheme.coil_sets.2.pattern.throws=6+9999": "scheme.coil_sets.2.pattern.throws",
+		"family_id=pump":                           "family_id",
+	} {
+		text := page(t, s, "/data-sheet?"+target, 422).Text()
+		require.Contains(t, text, `href="#`+at+`"`, target)
+		require.Contains(t, text, `id="`+at+`-fault"`, target)
+		require.NotContains(t, text, "What the check says", target)
+	}
+	for _, method := range []string{"POST", "PUT"} {
+		require.Equal(t, 405, s.Send(method, "/data-sheet", sheetTyped, asBrowser).StatusCode)
+		require.Equal(t, 405, s.Send(method, "/vetting-desk", "", asBrowser).StatusCode)
+	}
+	require.Contains(t, page(t, s, "/vetting-desk", 200).Text(), "needs JavaScript")
+	require.NotContains(t, page(t, s, "/data-sheet", 200).Text(), `name="key"`, "a key that had a name would be sent with the form")
+}
+
+// Each question of the data sheet has a label of its own words and says how the figure is got.
+func TestDataSheetQuestions(t *testing.T) {
+	t.Parallel()
+	label, hint := httpapi.SheetQuestions(t)
+	require.Greater(t, len(label), 80)
+	for name, text := range label {
+		require.NotRegexp(t, `_|^[a-z]+$`, text, name)
+		if !strings.HasPrefix(name, "nameplate.") {
+			require.NotEmpty(t, hint[name], "%s: how is it got?", name)
+		}
+	}
+	require.NotEqual(t, label["scheme.coil_sets.0.wires.0.size"], label["scheme.coil_sets.0.wires.1.size"])
+}
