@@ -51,6 +51,9 @@ func (x *Index) weigh(p *prepared, w *work) *beliefs {
 	known := x.weighRecords(p, w, shrink)
 	w.parts = w.parts[:0]
 	b.contexts = x.contexts(p, w, shrink)
+	for i := range b.contexts {
+		b.contexts[i].weight *= setRight[b.contexts[i].hyp]
+	}
 	var other [4]float64
 	x.evaluateAll(p, w, b.contexts, &other)
 	lost := known * tail / math.Max(1-tail, 1e-9)
