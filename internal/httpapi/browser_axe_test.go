@@ -23,12 +23,7 @@ type axeFinding struct {
 // names its file axe.min.js.
 func TestBrowserAxe(t *testing.T) {
 	t.Parallel()
-	path := os.Getenv("STATORBOOK_AXE")
-	if path == "" {
-		t.Skip("STATORBOOK_AXE is not set: it names the file axe.min.js of the npm package axe-core, which .ci/run installs")
-	}
-	library, err := os.ReadFile(path)
-	require.NoError(t, err)
+	library := axeLibrary(t)
 	s := openShop(t)
 	pages := pagesShown(s)
 	pages["form with faults"] = "/find?slots=x&gap_diameter_mm=-1&edit=1"
@@ -40,20 +35,38 @@ func TestBrowserAxe(t *testing.T) {
 			b := openTab(t, s, screen.width, screen.height)
 			for name, target := range pages {
 				b.open(t, target)
-				eval[any](t, b, `document.querySelectorAll("details").forEach(d => d.open = true), 0`)
-				eval[any](t, b, string(library)+";0")
-				text := run(t, b, chromedp.Evaluate[string](`axe.run(document, {runOnly: ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"], resultTypes: ["violations"]}).then(r => JSON.stringify(r.violations))`, chromedp.EvalAwaitPromise))
-				var found []axeFinding
-				require.NoError(t, json.Unmarshal([]byte(text), &found))
-				for _, f := range found {
-					for _, n := range f.Nodes {
-						t.Logf("%s (%s): %s %s: %s: %.160s", name, target, f.Impact, f.ID, f.Help, n.HTML)
-					}
-					if f.Impact == "serious" || f.Impact == "critical" {
-						t.Errorf("%s: %s %s: %s", name, f.Impact, f.ID, f.Help)
-					}
-				}
+				axeSees(t, b, library, name)
 			}
 		})
 	}
+}
+
+// axeSees asserts that what the tab shows, every fold open, has no finding that is serious or critical.
+func axeSees(t *testing.T, b *tab, library, name string) {
+	t.Helper()
+	eval[any](t, b, `document.querySelectorAll("details").forEach(d => d.open = true), 0`)
+	eval[any](t, b, library+";0")
+	text := run(t, b, chromedp.Evaluate[string](`axe.run(document, {runOnly: ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"], resultTypes: ["violations"]}).then(r => JSON.stringify(r.violations))`, chromedp.EvalAwaitPromise))
+	var found []axeFinding
+	require.NoError(t, json.Unmarshal([]byte(text), &found))
+	for _, f := range found {
+		for _, n := range f.Nodes {
+			t.Logf("%s: %s %s: %s: %.160s", name, f.Impact, f.ID, f.Help, n.HTML)
+		}
+		if f.Impact == "serious" || f.Impact == "critical" {
+			t.Errorf("%s: %s %s: %s", name, f.Impact, f.ID, f.Help)
+		}
+	}
+}
+
+// axeLibrary reads the library; without it the test is skipped and says so.
+func axeLibrary(t *testing.T) string {
+	t.Helper()
+	path := os.Getenv("STATORBOOK_AXE")
+	if path == "" {
+		t.Skip("STATORBOOK_AXE is not set: it names the file axe.min.js of the npm package axe-core, which .ci/run installs")
+	}
+	library, err := os.ReadFile(path)
+	require.NoError(t, err)
+	return string(library)
 }

@@ -319,3 +319,50 @@ func TestBrowserDeskByKeyboard(t *testing.T) {
 	require.Equal(t, "vetted", s.done(200, "vetter", "GET", windingsAt+"/"+id, "").At(t, "state"))
 	b.quiet(t)
 }
+
+// A request whose answer is lost is repeated under its once-key, so that one draft comes of it; without a line the page says so.
+func TestBrowserLostAnswer(t *testing.T) {
+	t.Parallel()
+	browserPath(t)
+	s := openSchool(t)
+	b := openSchoolTab(t, s, 1280, 900)
+	b.open(t, "/data-sheet")
+	b.fill(t, "source", "measured (demo)")
+	b.put(t, "#key", s.key("author"))
+	eval[any](t, b, `(() => { const real = window.fetch; window.fetch = async (...all) => { await real(...all); window.fetch = real; throw new TypeError("lost"); }; return 0 })()`)
+	b.press(t, "#save", "No answer from the server")
+	require.Len(t, s.done(200, "author", "GET", windingsAt+"?state=draft", "").List(t, "items"), 1)
+	b.press(t, "#save", "Saved as a draft")
+	require.Len(t, s.done(200, "author", "GET", windingsAt+"?state=draft", "").List(t, "items"), 1)
+	b.fill(t, "licence", "CC0-1.0")
+	b.press(t, "#save", "Saved as a draft")
+	require.Equal(t, "CC0-1.0", s.done(200, "author", "GET", windingsAt+"?state=draft", "").At(t, "items", 0, "licence"))
+	b.quiet(t)
+}
+
+// With a record open, an answer refused and a form full of faults, axe-core finds nothing serious.
+func TestBrowserKeyedAxe(t *testing.T) {
+	t.Parallel()
+	library := axeLibrary(t)
+	s := openSchool(t)
+	family := s.done(200, "anonymous", "GET", windingsAt+"?page_size=1", "").At(t, "items", 0, "family_id").(string)
+	s.bring(windingsAt, strings.Replace(sheetBody(66), "{", `{"family_id":"`+family+`",`, 1), catalog.Submitted, "author", "vetter", "publisher")
+	for _, screen := range screens {
+		t.Run(screen.name, func(t *testing.T) {
+			b := openSchoolTab(t, s, screen.width, screen.height)
+			b.open(t, "/vetting-desk")
+			b.press(t, "#submitted", "Type your key first")
+			axeSees(t, b, library, "desk without key")
+			b.put(t, "#key", s.key("vetter"))
+			b.press(t, "#submitted", "Submitted: 1")
+			b.do(t, chromedp.Click(css("#list button")))
+			b.sees(t, "#family", "(differs)")
+			b.press(t, "#vet", "Every finding needs its answer")
+			axeSees(t, b, library, "desk with a record")
+			b.open(t, "/data-sheet?core_as_measured.slots=many&scheme.poles=x")
+			b.put(t, "#key", s.key("author"))
+			b.press(t, "#save", "Look at these again")
+			axeSees(t, b, library, "data sheet with faults")
+		})
+	}
+}

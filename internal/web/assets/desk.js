@@ -1,5 +1,5 @@
 // The vetting desk: what waits, what is doubtful about it, and the acts of a vetter and a publisher.
-import { attempt, bare, call, choice, dotted, el, label, mark, people, press, say, tell, word } from "./keyed.js";
+import { attempt, bare, call, choice, dotted, el, isNumber, label, mark, people, press, say, tell, word } from "./keyed.js";
 
 const $ = (id) => document.getElementById(id);
 let open = null; // { record, tag, findings: [{ finding, tick, reason, box }] }
@@ -9,9 +9,12 @@ const head = (textContent, scope) => el("th", { textContent, scope });
 const figure = (v) => (v && typeof v === "object" ? bare(v.value) + " " + (v.unit ?? "") : String(bare(v ?? "–")));
 // The fields whose text is a word of the contract; any other text stays as it was written.
 const worded = new Set("motor_type origin rotor_position role ring kind system conductor build mass_state connection slot_shape slot_area_basis state status".split(" "));
+// The unit that a name ends in; a figure in another unit is an object that names it.
+const units = { mm: "mm", mm2: "mm²", v: "V", hz: "Hz", w: "W", a: "A", rpm: "1/min", uf: "µF", g: "g", ohm: "Ω", c: "°C" };
 function shown(name, v) {
-  const field = name.replace(/^.*\./, "");
-  return worded.has(field) ? choice(field, figure(v)) : figure(v);
+  const field = name.replace(/^.*\./, ""), unit = /_([a-z0-9]+)$/.exec(field)?.[1];
+  if (worded.has(field)) return choice(field, figure(v));
+  return isNumber(v) && Object.hasOwn(units, unit) ? figure(v) + " " + units[unit] : figure(v);
 }
 
 // flat lists a record's figures, each with its dotted name.
@@ -21,7 +24,7 @@ function flat(v, name = "") {
   return Object.entries(v).flatMap(([k, inside]) => flat(inside, name ? name + "." + k : k));
 }
 
-const apart = ["findings", "answers", "etag", "sha256", "created_at", "modified_at", "demo", "quality"];
+const apart = ["id", "slug", "state", "status", "findings", "answers", "etag", "sha256", "created_at", "modified_at", "demo", "quality"];
 
 function facts(record) {
   const rows = flat(Object.fromEntries(Object.entries(record).filter(([k]) => !apart.includes(k))));

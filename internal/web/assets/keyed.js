@@ -41,7 +41,8 @@ export function el(tag, set, ...inside) {
 const numbersAndTexts = /"(?:[^"\\]|\\.)*"|-?\d+(?:\.\d+)?(?:[eE][-+]?\d+)?/g;
 export const read = (json) => JSON.parse(json.replace(numbersAndTexts, (m) => (m[0] === '"' ? m : `"\\u0000${m}"`)));
 export const write = (tree) => JSON.stringify(tree).replace(/"\\u0000([-+.\deE]+)"/g, "$1");
-export const bare = (v) => (typeof v === "string" ? v.replace(/^\0/, "") : v);
+export const isNumber = (v) => typeof v === "string" && v[0] === "\0";
+export const bare = (v) => (isNumber(v) ? v.slice(1) : v);
 
 // number reads a number as people type it, undefined if it is none.
 export function number(typed) {
