@@ -197,7 +197,13 @@ func TestThroughATransactionPooler(t *testing.T) {
 		_, err := b.CreateDraft(t.Context(), b.by(0, "foreign"), sheet(t, 900+i), named(&foreign[1-i]))
 		require.NoError(t, err)
 	}
-	soil(t, owner, url)
+	var unused catalog.Winding
+	careless := openBranch(t, store, "demo-west")
+	_, err = careless.CreateDraft(t.Context(), careless.by(0, "soil"), sheet(t, 950), named(&unused))
+	require.NoError(t, err)
+	id := text(t, owner, `SELECT id::text FROM institute WHERE slug = 'demo-west'`)
+	// A careless client leaves his institute as a session's setting on every server connection.
+	everywhere(t, url, `SELECT set_config('statorbook.institute', '`+id+`', false)`)
 
 	var workers, watching sync.WaitGroup
 	var over atomic.Bool
@@ -227,19 +233,26 @@ func TestThroughATransactionPooler(t *testing.T) {
 		t.Error(err)
 	}
 	require.Equal(t, poolerConns, most, "server connections in use")
+	require.Equal(t, []string{id, id}, everywhere(t, url, `SELECT current_setting('statorbook.institute')`), "what the careless client left is all that was left")
 	require.Equal(t, "96 96", text(t, owner, `SELECT concat_ws(' ', (SELECT count(*) FROM winding), (SELECT count(*) FROM statement))`))
 	t.Logf("%d records created, submitted, vetted, published in %s on %d server connections", 8*rounds, took.Round(time.Millisecond), most)
 }
 
-// soil leaves the institute of the first branch as a session's setting on the server connections, as a
-// careless client would, and shows that the next client finds it there: the test has eyes.
-func soil(t *testing.T, owner, url string) {
+// everywhere asks each of the server connections, by holding all of them in transactions.
+func everywhere(t *testing.T, url, sql string) (answers []string) {
 	t.Helper()
-	id := text(t, owner, `SELECT id::text FROM institute WHERE slug = 'demo-north'`)
 	for range poolerConns {
-		text(t, url+"&default_query_exec_mode=simple_protocol", `SELECT set_config('statorbook.institute', $1, false)`, id)
+		conn, err := pgx.Connect(t.Context(), url+"&default_query_exec_mode=simple_protocol")
+		require.NoError(t, err)
+		defer conn.Close(context.Background())
+		tx, err := conn.Begin(t.Context())
+		require.NoError(t, err)
+		var answer string
+		require.NoError(t, tx.QueryRow(t.Context(), sql).Scan(&answer))
+		answers = append(answers, answer)
+		defer func() { require.NoError(t, tx.Commit(context.Background())) }()
 	}
-	require.Equal(t, id, text(t, url+"&default_query_exec_mode=simple_protocol", `SELECT current_setting('statorbook.institute', true)`))
+	return answers
 }
 
 // mostConnections watches how many connections the serving role holds.
@@ -283,11 +296,11 @@ func TestOneRequestManyTimesThroughAPooler(t *testing.T) {
 		bodies := make(chan string, 8)
 		for range 8 {
 			group.Go(func() {
-				for {
+				for try := 1; ; try++ {
 					var w catalog.Winding
 					reply, err := b.CreateDraft(t.Context(), b.by(0, fmt.Sprint("once-", round)), content, named(&w))
-					if errs.KindOf(err) == errs.KindInProgress {
-						time.Sleep(time.Millisecond)
+					if errs.KindOf(err) == errs.KindInProgress && try < 500 {
+						time.Sleep(2 * time.Millisecond)
 						continue
 					}
 					if err != nil {
