@@ -159,6 +159,7 @@ func (s *service) work(ctx context.Context, addr string, served <-chan error) er
 	defer stop()
 	if err == nil {
 		go s.keeper.run(polling)
+		go s.keeper.forget(polling, forgetEvery)
 	}
 	select {
 	case <-ctx.Done():

@@ -14,6 +14,7 @@ import (
 
 const (
 	pollEvery    = time.Second // contract rule 10
+	forgetEvery  = time.Hour   // answers for repeated requests, once they are a day old
 	retryAfter   = 2 * time.Second
 	refreshLimit = 2 * time.Second // that a request waits for the index to follow
 )
@@ -196,6 +197,29 @@ func (k *keeper) run(ctx context.Context) {
 			k.log.Info("the database answers again")
 		}
 		well = err == nil
+	}
+}
+
+// forget drops the kept answers that are too old, at once and then regularly, until ctx ends. A failure
+// is logged, and tried again next time.
+func (k *keeper) forget(ctx context.Context, every time.Duration) {
+	timer := time.NewTicker(every)
+	defer timer.Stop()
+	for {
+		dropped, err := k.store.Load().ForgetReplies(ctx)
+		switch {
+		case ctx.Err() != nil:
+			return
+		case err != nil:
+			k.log.Error("old answers for repeated requests stay for now", "error", err)
+		case dropped > 0:
+			k.log.Info("old answers for repeated requests dropped", "count", dropped)
+		}
+		select {
+		case <-ctx.Done():
+			return
+		case <-timer.C:
+		}
 	}
 }
 

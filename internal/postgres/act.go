@@ -168,13 +168,24 @@ func (t *acting) note(ctx context.Context, n noted) error {
 	return err
 }
 
-// ForgetReplies drops kept answers that are older than a day. The service calls it now and then.
+// forgetAtOnce is how many answers one statement drops: few enough for its time limit.
+const forgetAtOnce = 10_000
+
+// ForgetReplies drops kept answers that are older than a day, and tells how many. The service calls it
+// every hour.
 func (s *Store) ForgetReplies(ctx context.Context) (int64, error) {
 	conn, err := s.acquire(ctx)
 	if err != nil {
 		return 0, err
 	}
 	defer conn.Release()
-	done, err := conn.Exec(ctx, `DELETE FROM idempotency WHERE created_at < now() - $1::interval`, onceRetained)
-	return done.RowsAffected(), wrap(err, "old answers could not be dropped")
+	for total := int64(0); ; {
+		done, err := conn.Exec(ctx, `
+			DELETE FROM idempotency WHERE ctid = ANY (ARRAY(
+				SELECT ctid FROM idempotency WHERE created_at < now() - $1::interval LIMIT $2))`, onceRetained, forgetAtOnce)
+		total += done.RowsAffected()
+		if err != nil || done.RowsAffected() < forgetAtOnce {
+			return total, wrap(err, "old answers could not be dropped")
+		}
+	}
 }
