@@ -114,7 +114,7 @@ func TestFourEyesInSQL(t *testing.T) {
 		for name, sql := range map[string]string{
 			"vetted by the author":    `UPDATE winding_draft SET state = 'vetted', vetter_person_id = author_person_id, vetted_hash = content_hash, vetted_at = now()`,
 			"vetted by nobody":        `UPDATE winding_draft SET state = 'vetted'`,
-			"vetted another content":  `UPDATE winding_draft SET state = 'vetted', vetter_person_id = (SELECT id FROM person WHERE pseudonym = 'demo-p2'), vetted_hash = sha256('x'), vetted_at = now()`,
+			"vetted another content":  `UPDATE winding_draft SET state = 'vetted', vetter_person_id = (SELECT id FROM person WHERE pseudonym = 'demo-p2'), vetted_hash = sha256('x'::bytea), vetted_at = now()`,
 			"a vetting left standing": `UPDATE winding_draft SET vetted_hash = content_hash`,
 			"published by nobody":     `INSERT INTO winding_revision (winding_id, revision, state, change, imported, demo, content_hash, body) SELECT id, 1, 'published', 'publication', false, false, content_hash, body FROM winding_draft`,
 			"published by one": `INSERT INTO winding_revision (winding_id, revision, state, change, imported, demo, author_person_id, vetter_person_id, content_hash, body)
