@@ -8,7 +8,9 @@ import (
 	"time"
 
 	"statorbook/internal/catalog"
+	"statorbook/internal/httpapi"
 
+	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
 	"github.com/stretchr/testify/require"
@@ -364,5 +366,47 @@ func TestBrowserKeyedAxe(t *testing.T) {
 			b.press(t, "#save", "Look at these again")
 			axeSees(t, b, library, "data sheet with faults")
 		})
+	}
+}
+
+// Without a script the sheet is checked by its plain form, and nothing offers to store it.
+func TestBrowserSheetWithoutScript(t *testing.T) {
+	t.Parallel()
+	browserPath(t)
+	s := openSchool(t)
+	b := openSchoolTab(t, s, 360, 740)
+	_, err := chromedp.Call(b.ctx, emulation.SetScriptExecutionDisabled, emulation.SetScriptExecutionDisabledParams{Value: true})
+	require.NoError(t, err)
+	b.open(t, "/data-sheet?"+sheetTyped)
+	b.follow(t, chromedp.Click(css(`#sheet button[type="submit"]`)))
+	said := run(t, b, chromedp.Text(css("main")))
+	for _, text := range []string{"What the check says", "The number of poles may be wrong", "Saving needs JavaScript"} {
+		require.Contains(t, said, text)
+	}
+	require.NotContains(t, said, "Save as draft")
+	require.Empty(t, b.heard())
+	require.Empty(t, s.done(200, "author", "GET", windingsAt+"?state=draft", "").List(t, "items"))
+}
+
+// The script reads a typed number as the server does, and keeps every digit of what it reads and writes.
+func TestBrowserNumbers(t *testing.T) {
+	t.Parallel()
+	browserPath(t)
+	b := openSchoolTab(t, openSchool(t), 1280, 900)
+	b.open(t, "/data-sheet")
+	call := func(body string) string {
+		return run(t, b, chromedp.Evaluate[string](`import("/assets/keyed.js").then(m => { `+body+` })`, chromedp.EvalAwaitPromise))
+	}
+	for _, typed := range []string{"118", "118.2", "118,2", "+118", ".5", "5.", "05", "0", "00", "0.50", "-3", "−3", "-.5", "118.20", "12345678901234567890.10", "", ".", "-", "abc", "1 2", "1,234,5", "1.2.3", "1,2.3", "12mm", "0x10", "NaN", "--1", "½"} {
+		want, ok := httpapi.TypedNumber(typed)
+		if !ok {
+			want = "none"
+		}
+		require.Equal(t, want, call(`const n = m.number(`+quoted(t, typed)+`); return n === undefined ? "none" : m.bare(n)`), typed)
+	}
+	for _, text := range []string{
+		`{"a":60.50,"b":[1,-2.0,1e-3],"c":"60.50, \"7\" \\","d":{"value":4.10,"unit":"mm"},"e":true,"f":null}`, `"\\u00001"`, `["",0,-0.0,"0"]`, `"9\\\"9"`,
+	} {
+		require.Equal(t, text, call(`return m.write(m.read(`+quoted(t, text)+`))`))
 	}
 }

@@ -48,3 +48,6 @@ func SheetQuestions(t testing.TB) (label, hint map[string]string) {
 	}
 	return label, hint
 }
+
+// TypedNumber reads a number as people type it.
+func TypedNumber(s string) (string, bool) { return typedNumber(s) }
