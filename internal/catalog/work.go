@@ -9,6 +9,11 @@ import (
 // Hash is a content hash: the SHA-256 of the canonical form of a record's content.
 type Hash [sha256.Size]byte
 
+// DraftsPerDay is how many drafts an institute may start within 24 hours: more than a school's bench gives,
+// and few enough that a runaway script does not fill the database. A correction of a published record
+// does not count.
+const DraftsPerDay = 2000
+
 // Work is a draft on its way to publication, as far as the rules of its life ask: draft, submitted,
 // vetted. Its methods are pure: each gives the Work after the act, or says why the state does not
 // allow it (KindConflict). Who may act is for Permit to say; that author and vetter are two persons

@@ -60,6 +60,7 @@ type Error struct {
 	Kind   Kind
 	Detail string
 	Fields []Field
+	WaitS  int // seconds after which it may be tried again, 0 = not known
 	cause  error
 }
 

@@ -3,6 +3,8 @@ package httpapi
 import (
 	"time"
 
+	"statorbook/internal/catalog"
+
 	"github.com/gin-gonic/gin"
 )
 
@@ -28,6 +30,7 @@ type metaLimits struct {
 	CandidatesMax    int `json:"candidates_max"`
 	NumberCharacters int `json:"number_characters"`
 	JSONDepth        int `json:"json_depth"`
+	DraftsPerDay     int `json:"drafts_per_day"`
 }
 
 // metaLicence says what the data may be used for; each record names its own licence and source.
@@ -59,7 +62,7 @@ func (s *server) meta(c *gin.Context, q *query) error {
 		Units: s.units,
 		Limits: metaLimits{
 			BodyBytes: bodyMax, BatchBytes: batchMax, BatchItems: batchItems, PageSizeDefault: pageSizeDefault, PageSizeMax: pageSizeMax,
-			CandidatesMax: candidatesMax, NumberCharacters: 32, JSONDepth: 16,
+			CandidatesMax: candidatesMax, NumberCharacters: 32, JSONDepth: 16, DraftsPerDay: catalog.DraftsPerDay,
 		},
 		Licence: metaLicence{
 			DemoData: "CC0-1.0",

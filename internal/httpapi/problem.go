@@ -4,6 +4,7 @@ import (
 	"errors"
 	"net/http"
 	"slices"
+	"strconv"
 	"strings"
 	"unicode"
 	"unicode/utf8"
@@ -152,6 +153,10 @@ func (s *server) fail(c *gin.Context, err error) {
 	}
 	h := c.Writer.Header()
 	h["Cache-Control"] = cacheNever
+	var known *errs.Error
+	if errors.As(err, &known) && known.WaitS > 0 {
+		h.Set("Retry-After", strconv.Itoa(known.WaitS))
+	}
 	if kind.retryAfter != "" && h["Retry-After"] == nil {
 		h.Set("Retry-After", kind.retryAfter)
 	}

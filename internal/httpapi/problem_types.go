@@ -89,7 +89,7 @@ var (
 	}
 	problemRateLimited = problemType{
 		slug: "too-many-requests", title: "Too many requests", status: http.StatusTooManyRequests, retryAfter: "1",
-		cause:       "Requests came faster than the limit allows, or too many keys that are not valid were tried.",
+		cause:       "Requests came faster than the limit allows, too many keys that are not valid were tried, or an institute started as many drafts as it may within 24 hours.",
 		fix:         "Wait for the seconds of Retry-After; use the batch addresses for long lists. RateLimit tells what is left before it comes to this.",
 		requestLine: "a burst of requests",
 	}

@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"statorbook/internal/bundle"
+	"statorbook/internal/catalog"
 	"statorbook/internal/jsonin"
 
 	"github.com/stretchr/testify/require"
@@ -177,6 +178,7 @@ func TestLimitsAreTold(t *testing.T) {
 	require.InDelta(t, jsonin.Single.Bytes, a.Number(t, "limits", "body_bytes"), 0)
 	require.InDelta(t, jsonin.Batch.Bytes, a.Number(t, "limits", "batch_bytes"), 0)
 	require.InDelta(t, jsonin.Single.Depth, a.Number(t, "limits", "json_depth"), 0)
+	require.InDelta(t, catalog.DraftsPerDay, a.Number(t, "limits", "drafts_per_day"), 0)
 	fields, err := jsonin.Fields(reflect.TypeFor[batchRequest]())
 	require.NoError(t, err)
 	require.InDelta(t, fields[0].MaxItems, a.Number(t, "limits", "batch_items"), 0)

@@ -4,6 +4,7 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
+	"fmt"
 	"strings"
 	"time"
 
@@ -242,6 +243,9 @@ func (s *Store) CreateDraft(ctx context.Context, a catalog.Act, record any, rend
 		if err := catalog.Permit(a.Actor, catalog.ActCreate, catalog.Object{}); err != nil {
 			return catalog.Reply{}, err
 		}
+		if err := t.withinQuota(ctx, s.drafts); err != nil {
+			return catalog.Reply{}, err
+		}
 		ids, err := freshIDs(ctx, t, 1)
 		if err != nil {
 			return catalog.Reply{}, err
@@ -259,6 +263,25 @@ func (s *Store) CreateDraft(ctx context.Context, a catalog.Act, record any, rend
 		}
 		return row.render(kindOf(record), render)
 	})
+}
+
+// withinQuota refuses a draft when the institute started as many as it may in the last 24 hours. The
+// newest of them by that number tells when there is room again.
+func (t *acting) withinQuota(ctx context.Context, quota int) error {
+	var wait int
+	err := t.QueryRow(ctx, `
+		SELECT greatest(1, ceil(extract(epoch FROM at + interval '24 hours' - now())))::integer FROM audit
+		WHERE institute_id = $1 AND action = 'create' AND at > now() - interval '24 hours'
+		ORDER BY at DESC OFFSET $2 LIMIT 1`, t.institute, quota-1).Scan(&wait)
+	if errors.Is(err, pgx.ErrNoRows) {
+		return nil
+	}
+	if err != nil {
+		return err
+	}
+	full := errs.New(errs.KindRateLimited, fmt.Sprintf("Your institute started %d drafts within 24 hours, which is its quota (drafts_per_day). Retry-After tells when the next may be started; drafts that are there can be edited, vetted and published.", quota))
+	full.WaitS = wait
+	return full
 }
 
 func (r *draftRow) render(kind catalog.Kind, render catalog.Render) (catalog.Reply, error) {

@@ -11,6 +11,7 @@ import (
 	"github.com/jackc/pgx/v5"
 	"github.com/jackc/pgx/v5/pgxpool"
 
+	"statorbook/internal/catalog"
 	"statorbook/internal/errs"
 )
 
@@ -25,21 +26,26 @@ const (
 
 // Store gives the service its data. It is safe for use by many goroutines.
 type Store struct {
-	pool *pgxpool.Pool
-	log  *slog.Logger
+	pool   *pgxpool.Pool
+	log    *slog.Logger
+	drafts int // that an institute may start within 24 hours
 }
 
 // OpenOption changes how Open works.
 type OpenOption func(*openConfig)
 
 type openConfig struct {
-	conns int
-	log   *slog.Logger
+	conns, drafts int
+	log           *slog.Logger
 }
 
 // WithConns sets the greatest number of connections of the pool (1-100, default 16). Loading the
 // catalogue needs one and import two for a while, so less than 4 is for tests.
 func WithConns(n int) OpenOption { return func(c *openConfig) { c.conns = min(max(n, 1), 100) } }
+
+// WithDraftsPerDay sets how many drafts an institute may start within 24 hours (at least 1, default
+// catalog.DraftsPerDay). Requests at the same moment may pass it by their number.
+func WithDraftsPerDay(n int) OpenOption { return func(c *openConfig) { c.drafts = max(n, 1) } }
 
 // WithStoreLog tells where the store says what an operator should know. The default is silence.
 func WithStoreLog(log *slog.Logger) OpenOption { return func(c *openConfig) { c.log = log } }
@@ -47,7 +53,7 @@ func WithStoreLog(log *slog.Logger) OpenOption { return func(c *openConfig) { c.
 // Open makes a pool for appURL. It needs no server yet: the first use connects. The URL may be
 // that of a transaction-mode pooler, since nothing here relies on the state of a session.
 func Open(ctx context.Context, appURL string, opts ...OpenOption) (*Store, error) {
-	cfg := openConfig{conns: defaultConns, log: slog.New(slog.DiscardHandler)}
+	cfg := openConfig{conns: defaultConns, drafts: catalog.DraftsPerDay, log: slog.New(slog.DiscardHandler)}
 	for _, opt := range opts {
 		opt(&cfg)
 	}
@@ -64,7 +70,7 @@ func Open(ctx context.Context, appURL string, opts ...OpenOption) (*Store, error
 	if err != nil {
 		return nil, wrap(err, "the database pool could not be made")
 	}
-	return &Store{pool: pool, log: cfg.log}, nil
+	return &Store{pool: pool, log: cfg.log, drafts: cfg.drafts}, nil
 }
 
 // Close gives all connections back. It waits for those in use.
