@@ -2,7 +2,6 @@ package httpapi
 
 import (
 	"bytes"
-	"encoding/json"
 	"fmt"
 	"net/http"
 	"runtime"
@@ -64,11 +63,11 @@ func (s *server) batchItem(c *gin.Context, item jsonin.Raw, answer func(jsonin.R
 	if err != nil {
 		return s.batchProblem(c, err)
 	}
-	body, err := encodeJSON(v)
+	body, err := encodeBetween(`{"status":200,"result":`, v, "}")
 	if err != nil {
 		return s.batchProblem(c, err)
 	}
-	return wrapResult(http.StatusOK, `"result":`, body)
+	return body
 }
 
 func (s *server) batchProblem(c *gin.Context, err error) []byte {
@@ -76,19 +75,11 @@ func (s *server) batchProblem(c *gin.Context, err error) []byte {
 	if kind.status >= http.StatusInternalServerError {
 		s.logFault(c, "item of a batch failed", err)
 	}
-	body, encodeErr := json.Marshal(p)
+	before := `{"status":` + strconv.Itoa(p.Status) + `,"problem":`
+	body, encodeErr := encodeBetween(before, p, "}")
 	if encodeErr != nil {
 		p.Errors = nil
-		body, _ = json.Marshal(p)
+		body, _ = encodeBetween(before, p, "}")
 	}
-	return wrapResult(p.Status, `"problem":`, body)
-}
-
-func wrapResult(status int, name string, body []byte) []byte {
-	out := make([]byte, 0, len(body)+40)
-	out = append(out, `{"status":`...)
-	out = strconv.AppendInt(out, int64(status), 10)
-	out = append(append(out, ','), name...)
-	out = append(out, bytes.TrimRight(body, "\n")...)
-	return append(out, '}')
+	return body
 }

@@ -25,15 +25,21 @@ var (
 
 // encodeJSON turns v into JSON with a newline at the end. A number that JSON cannot hold (NaN,
 // infinity) is an error here, before any status is sent.
-func encodeJSON(v any) ([]byte, error) {
+func encodeJSON(v any) ([]byte, error) { return encodeBetween("", v, "\n") }
+
+// encodeBetween turns v into JSON with something before it and after it.
+func encodeBetween(before string, v any, after string) ([]byte, error) {
 	b := buffers.Get().(*bytes.Buffer)
 	defer buffers.Put(b)
 	b.Reset()
+	b.WriteString(before)
 	enc := json.NewEncoder(b)
 	enc.SetEscapeHTML(false)
 	if err := enc.Encode(v); err != nil {
 		return nil, errs.Wrap(errs.KindInternal, "", err)
 	}
+	b.Truncate(b.Len() - 1) // the encoder's own newline
+	b.WriteString(after)
 	return bytes.Clone(b.Bytes()), nil
 }
 

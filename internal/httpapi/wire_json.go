@@ -60,7 +60,8 @@ func sixDigits[F ~float64](v F) float64 {
 	if v == 0 || math.IsNaN(float64(v)) || math.IsInf(float64(v), 0) {
 		return float64(v)
 	}
-	rounded, err := strconv.ParseFloat(strconv.FormatFloat(float64(v), 'e', 5, 64), 64)
+	var digits [24]byte
+	rounded, err := strconv.ParseFloat(string(strconv.AppendFloat(digits[:0], float64(v), 'e', 5, 64)), 64)
 	if err != nil {
 		return float64(v)
 	}
