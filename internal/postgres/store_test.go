@@ -151,7 +151,7 @@ func TestSessionsStayClean(t *testing.T) {
 	var before, after []string
 	const settings = `SELECT name || '=' || setting FROM pg_settings WHERE name <> 'application_name' AND name NOT LIKE 'plpgsql.%'
 		UNION ALL SELECT 'prepared ' || statement FROM pg_prepared_statements UNION ALL SELECT 'temporary ' || relname FROM pg_class WHERE relpersistence = 't'
-		UNION ALL SELECT 'lock ' || locktype FROM pg_locks WHERE locktype = 'advisory'
+		UNION ALL SELECT 'lock ' || locktype FROM pg_locks WHERE locktype = 'advisory' AND pid = pg_backend_pid()
 		UNION ALL SELECT 'bump ' || coalesce(nullif(current_setting('statorbook.catalogue_bump', true), ''), 'none') ORDER BY 1`
 	look := func() []string {
 		rows, err := store.Pool().Query(t.Context(), settings, pgx.QueryExecModeExec)
