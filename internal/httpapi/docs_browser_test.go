@@ -89,7 +89,7 @@ func TestBrowserDocs(t *testing.T) {
 	require.Contains(t, eval[string](t, b, `document.querySelector('.command').textContent`), strings.TrimPrefix(b.base, "http://"))
 	b.do(t, chromedp.Click(css("#run")))
 	await(t, b, `document.getElementById('prints').textContent.includes('none of the records')`)
-	b.has(t, "SWG 24 is 0.5588 mm bare.", "demo-air-cooler-01-a (demo): probability 0.83")
+	b.has(t, "SWG 24 is 0.5588 mm bare.", "demo-air-cooler-01-a (demo): probability 0.81")
 	stayedHere(t, b)
 	accessible(t, b)
 }
