@@ -80,6 +80,7 @@ type Witness struct {
 	OpenReports int       `json:"open_problem_reports,omitzero" in:"min=0,max=1000000000"`
 	Base        int       `json:"base_revision,omitzero" in:"min=0,max=1000000000"`
 	ReasonCode  string    `json:"reason_code,omitempty"`
+	ReturnedFor string    `json:"returned_for,omitempty" in:"lines,runes=1000"`
 }
 
 // Answer is the JSON shape of catalog.Answer.
@@ -103,7 +104,7 @@ func AnswersToDomain(list []Answer) []catalog.Answer {
 }
 
 func witnessOf(p catalog.Provenance) Witness {
-	w := Witness{Author: p.Author, Vetter: p.Vetter, Answers: AnswersOf(p.Answers), OpenReports: p.OpenReports, Base: p.Base, ReasonCode: p.ReasonCode}
+	w := Witness{Author: p.Author, Vetter: p.Vetter, Answers: AnswersOf(p.Answers), OpenReports: p.OpenReports, Base: p.Base, ReasonCode: p.ReasonCode, ReturnedFor: p.ReturnedFor}
 	if p.Hash != (catalog.Hash{}) {
 		w.SHA256 = hex.EncodeToString(p.Hash[:])
 	}

@@ -56,6 +56,7 @@ type Provenance struct {
 	Version               int       // of a draft, from 1: every change counts; 0 for what is published
 	Base                  int       // of a draft: the published revision that it corrects, 0 for none
 	ReasonCode            string    // of a correction or withdrawal
+	ReturnedFor           string    // of a draft: why a vetter sent it back last
 	CreatedAt, ModifiedAt time.Time
 }
 

@@ -62,6 +62,7 @@ func TestLifeOverHTTP(t *testing.T) {
 
 	back := s.done(200, "vetter", "POST", at+"/return", `{"reason":"count the turns again (demo)"}`)
 	require.Equal(t, "draft", back.At(t, "state"))
+	require.Equal(t, "count the turns again (demo)", s.done(200, "author", "GET", at, "").At(t, "returned_for"))
 	s.done(200, "author", "PUT", at, sheetBody(66), "If-Match: "+back.Header.Get("ETag"))
 	submitted = s.done(200, "author", "POST", at+"/submission", "")
 	s.done(409, "publisher", "POST", at+"/publication", "")

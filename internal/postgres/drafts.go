@@ -27,6 +27,7 @@ type draftRow struct {
 	VettedHash                   []byte
 	VettedAt                     *time.Time
 	ReasonCode                   string
+	Returned                     string // why it was returned last
 	CreatedAt, ModifiedAt        time.Time
 }
 
@@ -41,7 +42,8 @@ var (
 
 const draftColumns = `
 	SELECT d.id::text, i.slug, a.pseudonym, d.state, d.version, d.base_revision, d.content_hash, d.body, d.findings,
-	       coalesce(v.pseudonym, ''), d.vetted_hash, d.vetted_at, coalesce(d.reason_code, ''), d.created_at, d.modified_at
+	       coalesce(v.pseudonym, ''), d.vetted_hash, d.vetted_at, coalesce(d.reason_code, ''),
+	       coalesce((SELECT t.reason FROM vetting t WHERE t.record_id = d.id AND t.outcome = 'returned' ORDER BY t.id DESC LIMIT 1), ''), d.created_at, d.modified_at
 	FROM {kind}_draft d JOIN institute i ON i.id = d.institute_id JOIN person a ON a.id = d.author_person_id
 	LEFT JOIN person v ON v.id = d.vetter_person_id`
 
@@ -75,7 +77,7 @@ func (r *draftRow) object() catalog.Object {
 func (r *draftRow) record(kind catalog.Kind) (any, error) {
 	p := catalog.Provenance{
 		State: catalog.State(r.State), Institute: r.Institute, Author: r.Author, Vetter: r.Vetter, Hash: catalog.Hash(r.Hash),
-		Version: r.Version, Base: r.work().Base, ReasonCode: r.ReasonCode, CreatedAt: r.CreatedAt.UTC(), ModifiedAt: r.ModifiedAt.UTC(),
+		Version: r.Version, Base: r.work().Base, ReasonCode: r.ReasonCode, ReturnedFor: r.Returned, CreatedAt: r.CreatedAt.UTC(), ModifiedAt: r.ModifiedAt.UTC(),
 	}
 	if r.VettedAt != nil {
 		p.VettedAt = r.VettedAt.UTC()
