@@ -227,7 +227,7 @@ func TestBrowserReturn(t *testing.T) {
 	b.open(t, "/data-sheet")
 	b.put(t, "#key", s.key("author"))
 	b.press(t, "#drafts", "Drafts: 1")
-	b.press(t, "#list button", "The draft is open above")
+	b.press(t, "#list button", "It came back: count the turns again (demo)")
 	require.Equal(t, "66 52", eval[string](t, b, `document.querySelector('[name="scheme.coil_sets.0.pattern.turns"]').value`))
 	require.Equal(t, "60.50", eval[string](t, b, `document.querySelector('[name="core_as_measured.gap_diameter_mm"]').value`))
 	b.put(t, `[name="scheme.coil_sets.0.pattern.turns"]`, "64 52")

@@ -202,7 +202,7 @@ press("drafts", async () => {
       take(record, tag);
       clear();
       sayBelow(...show(record.findings ?? []));
-      tell(true, say("opened"));
+      tell(true, say("opened"), ...(record.returned_for ? [say("returned_for", record.returned_for)] : []));
     }, at));
     return el("li", {}, button);
   }));
