@@ -143,7 +143,7 @@ func (m *model) last() string {
 func TestWorkflowAgainstModel(t *testing.T) {
 	t.Parallel()
 	people := rapid.SampledFrom([]string{"demo-p1", "demo-p2", "demo-p3"})
-	rapid.Check(t, func(t *rapid.T) {
+	walk := func(t *rapid.T) {
 		var w Work
 		var shelf Shelf
 		m := &model{}
@@ -226,7 +226,10 @@ func TestWorkflowAgainstModel(t *testing.T) {
 				}
 			},
 		})
-	})
+	}
+	for range 100 { // of a hundred walks each: 10,000 (goal G10)
+		rapid.Check(t, walk)
+	}
 }
 
 func TestStatus(t *testing.T) {
