@@ -123,8 +123,10 @@ func sentence(s string) string {
 	if s == "" {
 		return s
 	}
-	first, size := utf8.DecodeRuneInString(s)
-	s = string(unicode.ToUpper(first)) + s[size:]
+	if word, _, _ := strings.Cut(s, " "); !strings.Contains(word, "_") { // a name stays as it is written
+		first, size := utf8.DecodeRuneInString(s)
+		s = string(unicode.ToUpper(first)) + s[size:]
+	}
 	if !strings.HasSuffix(s, ".") && !strings.HasSuffix(s, "?") {
 		s += "."
 	}
