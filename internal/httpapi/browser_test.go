@@ -20,6 +20,9 @@ import (
 // browserPath finds an installed Chromium or Chrome; without one the test is skipped and says so.
 func browserPath(t testing.TB) string {
 	t.Helper()
+	if testing.Short() {
+		t.Skip("the browser is driven without -short: what the race detector could find here, the other tests meet too")
+	}
 	for _, name := range []string{"chromium", "chromium-browser", "google-chrome", "google-chrome-stable"} {
 		if path, err := exec.LookPath(name); err == nil {
 			return path
