@@ -93,20 +93,20 @@ func with[T any](l *lateStore, f func(*postgres.Store) (T, error)) (T, error) {
 
 // The methods below are those of postgres.Store, of the same names.
 
-func (l *lateStore) CreateDraft(ctx context.Context, a catalog.Act, record any, render catalog.Render) (catalog.Reply, error) {
+func (l *lateStore) CreateDraft(ctx context.Context, a catalog.Act, record catalog.Record, render catalog.Render) (catalog.Reply, error) {
 	return with(l, func(s *postgres.Store) (catalog.Reply, error) { return s.CreateDraft(ctx, a, record, render) })
 }
 
-func (l *lateStore) EditDraft(ctx context.Context, a catalog.Act, d catalog.DraftRef, record any, render catalog.Render) (catalog.Reply, error) {
+func (l *lateStore) EditDraft(ctx context.Context, a catalog.Act, d catalog.DraftRef, record catalog.Record, render catalog.Render) (catalog.Reply, error) {
 	return with(l, func(s *postgres.Store) (catalog.Reply, error) { return s.EditDraft(ctx, a, d, record, render) })
 }
 
-func (l *lateStore) Draft(ctx context.Context, actor catalog.Actor, kind catalog.Kind, id string) (any, error) {
-	return with(l, func(s *postgres.Store) (any, error) { return s.Draft(ctx, actor, kind, id) })
+func (l *lateStore) Draft(ctx context.Context, actor catalog.Actor, kind catalog.Kind, id string) (catalog.Record, error) {
+	return with(l, func(s *postgres.Store) (catalog.Record, error) { return s.Draft(ctx, actor, kind, id) })
 }
 
-func (l *lateStore) Drafts(ctx context.Context, actor catalog.Actor, kind catalog.Kind, f catalog.DraftFilter, p catalog.PageRequest) (catalog.Page[any], error) {
-	return with(l, func(s *postgres.Store) (catalog.Page[any], error) { return s.Drafts(ctx, actor, kind, f, p) })
+func (l *lateStore) Drafts(ctx context.Context, actor catalog.Actor, kind catalog.Kind, f catalog.DraftFilter, p catalog.PageRequest) (catalog.Page[catalog.Record], error) {
+	return with(l, func(s *postgres.Store) (catalog.Page[catalog.Record], error) { return s.Drafts(ctx, actor, kind, f, p) })
 }
 
 func (l *lateStore) Submit(ctx context.Context, a catalog.Act, d catalog.DraftRef, judged catalog.Hash, findings []errs.Finding, render catalog.Render) (catalog.Reply, error) {

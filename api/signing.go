@@ -176,3 +176,12 @@ func belongs(signer, verifier string) bool {
 	v, err := bundle.VerifierOf(signer)
 	return err == nil && v == verifier
 }
+
+// seal gives the id of the key of an institute and what ends a bundle with its signature.
+func (k signingKeys) seal(institute string) (id string, end func(*bundle.Writer) error, err error) {
+	signer, err := k.signer(institute)
+	if err == nil {
+		id, _, err = bundle.KeyIDOf(signer)
+	}
+	return id, func(w *bundle.Writer) error { return w.CloseSealed(signer) }, err
+}

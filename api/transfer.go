@@ -195,15 +195,6 @@ func exportBundle(ctx context.Context, s *postgres.Store, out io.Writer, o postg
 	return count, buffered.Flush()
 }
 
-// seal gives the id of the key of an institute and what ends a bundle with its signature.
-func (k signingKeys) seal(institute string) (id string, end func(*bundle.Writer) error, err error) {
-	signer, err := k.signer(institute)
-	if err == nil {
-		id, _, err = bundle.KeyIDOf(signer)
-	}
-	return id, func(w *bundle.Writer) error { return w.CloseSealed(signer) }, err
-}
-
 func openInput(c console, name string) (io.Reader, func(), error) {
 	if name == "-" {
 		return c.in, func() {}, nil

@@ -20,9 +20,8 @@ type Reply struct {
 	Body          []byte
 }
 
-// Render makes the answer to a change out of the record as the change leaves it, a Winding or a
-// Family. It runs inside the transaction and must not block.
-type Render func(record any) (Reply, error)
+// Render makes the answer to a change out of the record as the change leaves it. It runs inside the transaction and must not block.
+type Render func(record Record) (Reply, error)
 
 // DraftRef names a draft and the versions of it that the caller takes, nil for whichever stands.
 type DraftRef struct {
@@ -37,7 +36,7 @@ type Reason struct{ Code, Text string }
 
 // RevisionOf is one revision of a published record with what vouches for it.
 type RevisionOf struct {
-	Record    any    // Winding or Family as of that revision
+	Record    Record // as of that revision
 	Statement string // the signed note, "" if there is none
 	Change    string // publication|supersession|withdrawal|erratum
 }

@@ -8,7 +8,6 @@ import (
 	"strconv"
 	"strings"
 
-	"statorbook/internal/bundle"
 	"statorbook/internal/catalog"
 	"statorbook/internal/errs"
 	"statorbook/internal/jsonin"
@@ -146,32 +145,31 @@ func nameOf(kind catalog.Kind) string {
 	return "winding record"
 }
 
-// viewRecord is the one form of a record of either kind, with its tag. A draft's tag is its version.
-func viewRecord(record any) (view any, tag string, err error) {
+// viewRecord is the one form of a record of either kind, with its tag.
+func viewRecord(record catalog.Record) (view any, tag string, err error) {
 	switch r := record.(type) {
 	case catalog.Family:
-		v := bundle.FamilyOf(r)
-		if r.Version > 0 {
-			v.ETag = draftTag(r.Version)
-			return v, v.ETag, nil
-		}
-		err = tagged(v, &v.ETag)
+		v, err := viewFamily(r)
 		return v, v.ETag, err
 	case catalog.Winding:
-		v := bundle.WindingOf(r)
-		if r.Version > 0 {
-			v.ETag = draftTag(r.Version)
-			return v, v.ETag, nil
-		}
-		err = tagged(v, &v.ETag)
+		v, err := viewWinding(r)
 		return v, v.ETag, err
 	}
 	return nil, "", errs.New(errs.KindInternal, "this is no record")
 }
 
+// tagRecord sets the tag of a record's view. A draft's tag is its version.
+func tagRecord(record catalog.Record, view any, tag *string) error {
+	if version := record.Standing().Version; version > 0 {
+		*tag = draftTag(version)
+		return nil
+	}
+	return tagged(view, tag)
+}
+
 // renderAs makes the answer to a change out of the record.
 func renderAs(kind catalog.Kind, status int) catalog.Render {
-	return func(record any) (catalog.Reply, error) {
+	return func(record catalog.Record) (catalog.Reply, error) {
 		view, tag, err := viewRecord(record)
 		if err != nil {
 			return catalog.Reply{}, err
@@ -179,20 +177,10 @@ func renderAs(kind catalog.Kind, status int) catalog.Render {
 		body, err := encodeJSON(view)
 		reply := catalog.Reply{Status: status, Tag: tag, Body: body}
 		if status == http.StatusCreated {
-			reply.Location = pathOf(kind) + "/" + idOf(record)
+			reply.Location = pathOf(kind) + "/" + record.RecordID()
 		}
 		return reply, err
 	}
-}
-
-func idOf(record any) string {
-	switch r := record.(type) {
-	case catalog.Family:
-		return r.ID
-	case catalog.Winding:
-		return r.ID
-	}
-	return ""
 }
 
 // aboutRecord gives "not found" of a store the words of the address.

@@ -30,7 +30,7 @@ type familyDraft struct {
 }
 
 // readRecord reads the record that a body describes, and the body as it was sent.
-func readRecord(c *gin.Context, q *query, kind catalog.Kind) (record any, body []byte, err error) {
+func readRecord(c *gin.Context, q *query, kind catalog.Kind) (record catalog.Record, body []byte, err error) {
 	if kind == catalog.KindFamily {
 		var d familyDraft
 		if body, err = readChange(c, q, &d, false); err != nil {
@@ -51,7 +51,7 @@ func readRecord(c *gin.Context, q *query, kind catalog.Kind) (record any, body [
 
 // judge checks a record as an import does, and by explanation; it gives the record with its findings.
 // What cannot be is refused, and nothing of it is stored.
-func (s *server) judge(ctx context.Context, record any) (any, error) {
+func (s *server) judge(ctx context.Context, record catalog.Record) (catalog.Record, error) {
 	snap, err := s.snapshot()
 	if err != nil {
 		return nil, err
@@ -156,7 +156,7 @@ func (s *server) editDraft(kind catalog.Kind) func(*gin.Context, *query) error {
 
 // ownDraft gives the draft that the actor wants to act on, nil if the store must say why he cannot
 // (the record is published), and refuses an actor who may not.
-func (s *server) ownDraft(c *gin.Context, actor catalog.Actor, kind catalog.Kind, ref string, action catalog.Action) (any, error) {
+func (s *server) ownDraft(c *gin.Context, actor catalog.Actor, kind catalog.Kind, ref string, action catalog.Action) (catalog.Record, error) {
 	if actor.Anonymous() {
 		return nil, catalog.Permit(actor, action, catalog.Object{})
 	}
@@ -167,22 +167,12 @@ func (s *server) ownDraft(c *gin.Context, actor catalog.Actor, kind catalog.Kind
 	if err != nil {
 		return nil, err
 	}
-	p := provenanceOf(record)
+	p := record.Standing()
 	return record, catalog.Permit(actor, action, catalog.Object{Institute: p.Institute, Author: p.Author, State: p.State})
 }
 
-func provenanceOf(record any) catalog.Provenance {
-	switch r := record.(type) {
-	case catalog.Family:
-		return r.Provenance
-	case catalog.Winding:
-		return r.Provenance
-	}
-	return catalog.Provenance{}
-}
-
 // findDraft gives a draft for reading; without a key there are none.
-func (s *server) findDraft(c *gin.Context, kind catalog.Kind, ref string) (any, error) {
+func (s *server) findDraft(c *gin.Context, kind catalog.Kind, ref string) (catalog.Record, error) {
 	who, err := s.actor(c)
 	if err != nil {
 		return nil, err
@@ -195,7 +185,7 @@ func (s *server) findDraft(c *gin.Context, kind catalog.Kind, ref string) (any, 
 }
 
 // sendDraft answers with a draft; nobody may keep it.
-func sendDraft(c *gin.Context, record any) error {
+func sendDraft(c *gin.Context, record catalog.Record) error {
 	view, tag, err := viewRecord(record)
 	if err != nil {
 		return err
@@ -222,7 +212,7 @@ func (s *server) listDrafts(c *gin.Context, q *query, kind catalog.Kind, state c
 	if err := catalog.Permit(who.Actor, catalog.ActList, catalog.Object{}); err != nil {
 		return err
 	}
-	page := catalog.Page[any]{}
+	page := catalog.Page[catalog.Record]{}
 	if institute == "" || institute == who.Institute {
 		page, err = s.Drafts.Drafts(c.Request.Context(), who.Actor, kind, catalog.DraftFilter{State: state, Family: family}, catalog.PageRequest{After: after, Size: size})
 		if err != nil {
@@ -254,7 +244,7 @@ func (s *server) sendOne(c *gin.Context, q *query, kind catalog.Kind) error {
 	if err := q.err(); err != nil {
 		return err
 	}
-	var record any
+	var record catalog.Record
 	var err error
 	if kind == catalog.KindFamily {
 		record, err = s.family(c, ref)

@@ -110,6 +110,6 @@ func readFamilyFilter(q *query) catalog.FamilyFilter {
 // viewFamily is the one form of a family, in lists and alone, tag included.
 func viewFamily(f catalog.Family) (bundle.Family, error) {
 	v := bundle.FamilyOf(f)
-	err := tagged(v, &v.ETag)
+	err := tagRecord(f, v, &v.ETag)
 	return v, err
 }

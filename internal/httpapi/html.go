@@ -52,7 +52,7 @@ type navEntry struct{ Path, Text string }
 // navigation lists the entries of the head in order; Text is a key of the text catalogue.
 var navigation = []navEntry{
 	{"/", "nav.find"}, {"/wires", "nav.wires"}, {"/wires/replace", "nav.replace"}, {"/wires/scrap", "nav.scrap"},
-	{"/data-sheet", "nav.sheet"}, {"/vetting-desk", "nav.desk"},
+	{"/data-sheet", "nav.sheet"}, {"/vetting-desk", "nav.desk"}, {"/docs", "nav.docs"},
 }
 
 // pageView is what a page's template gets.

@@ -38,12 +38,12 @@ type InstituteStore interface {
 }
 
 // DraftStore keeps private drafts. Whoever may not know of one hears errs.KindNotFound, as of an id that
-// there is none of. records are catalog.Winding or catalog.Family.
+// there is none of.
 type DraftStore interface {
-	CreateDraft(ctx context.Context, a catalog.Act, record any, render catalog.Render) (catalog.Reply, error)
-	EditDraft(ctx context.Context, a catalog.Act, d catalog.DraftRef, record any, render catalog.Render) (catalog.Reply, error)
-	Draft(ctx context.Context, actor catalog.Actor, kind catalog.Kind, id string) (any, error)
-	Drafts(ctx context.Context, actor catalog.Actor, kind catalog.Kind, filter catalog.DraftFilter, page catalog.PageRequest) (catalog.Page[any], error)
+	CreateDraft(ctx context.Context, a catalog.Act, record catalog.Record, render catalog.Render) (catalog.Reply, error)
+	EditDraft(ctx context.Context, a catalog.Act, d catalog.DraftRef, record catalog.Record, render catalog.Render) (catalog.Reply, error)
+	Draft(ctx context.Context, actor catalog.Actor, kind catalog.Kind, id string) (catalog.Record, error)
+	Drafts(ctx context.Context, actor catalog.Actor, kind catalog.Kind, filter catalog.DraftFilter, page catalog.PageRequest) (catalog.Page[catalog.Record], error)
 }
 
 // WorkflowStore moves a record through its life. Each act is one transaction with its audit row, and

@@ -54,7 +54,7 @@ func (s *server) listWindings(c *gin.Context, q *query) error {
 // viewWinding is the one form of a winding record, in lists and alone, tag included.
 func viewWinding(w catalog.Winding) (bundle.Winding, error) {
 	v := bundle.WindingOf(w)
-	err := tagged(v, &v.ETag)
+	err := tagRecord(w, v, &v.ETag)
 	return v, err
 }
 

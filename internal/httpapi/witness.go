@@ -128,7 +128,7 @@ type revisionView struct {
 }
 
 func viewRevision(r catalog.RevisionOf) revisionView {
-	p := provenanceOf(r.Record)
+	p := r.Record.Standing()
 	v := revisionView{Revision: p.Revision, Change: r.Change, State: p.State, Status: p.Status, SHA256: hex.EncodeToString(p.Hash[:]), Institute: p.Institute,
 		Author: p.Author, Vetter: p.Vetter, ReasonCode: p.ReasonCode, Reason: p.WithdrawnReason, Statement: r.Statement}
 	if !p.VettedAt.IsZero() {

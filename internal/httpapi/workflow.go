@@ -75,18 +75,20 @@ func (s *server) submit(kind catalog.Kind) func(*gin.Context, *query) error {
 				return catalog.Reply{}, err
 			}
 			var findings []errs.Finding
+			var judged catalog.Hash
 			if record != nil {
+				judged = record.Standing().Hash
 				if findings, err = s.complete(c.Request.Context(), record); err != nil {
 					return catalog.Reply{}, err
 				}
 			}
-			return s.Workflow.Submit(c.Request.Context(), a, d, provenanceOf(record).Hash, findings, renderAs(kind, http.StatusOK))
+			return s.Workflow.Submit(c.Request.Context(), a, d, judged, findings, renderAs(kind, http.StatusOK))
 		}
 	})
 }
 
 // complete says whether a draft says enough to be handed in, and what is doubtful about it.
-func (s *server) complete(ctx context.Context, record any) ([]errs.Finding, error) {
+func (s *server) complete(ctx context.Context, record catalog.Record) ([]errs.Finding, error) {
 	judged, err := s.judge(ctx, record)
 	if err != nil {
 		return nil, err

@@ -74,7 +74,7 @@ func (r *draftRow) object() catalog.Object {
 }
 
 // record gives the catalog.Winding or catalog.Family of a draft.
-func (r *draftRow) record(kind catalog.Kind) (any, error) {
+func (r *draftRow) record(kind catalog.Kind) (catalog.Record, error) {
 	p := catalog.Provenance{
 		State: catalog.State(r.State), Institute: r.Institute, Author: r.Author, Vetter: r.Vetter, Hash: catalog.Hash(r.Hash),
 		Version: r.Version, Base: r.work().Base, ReasonCode: r.ReasonCode, ReturnedFor: r.Returned, CreatedAt: r.CreatedAt.UTC(), ModifiedAt: r.ModifiedAt.UTC(),
@@ -115,7 +115,7 @@ type content struct {
 }
 
 // contentOf takes out of a record what the server knows better, and hashes the rest.
-func contentOf(record any) (content, error) {
+func contentOf(record catalog.Record) (content, error) {
 	var c content
 	var body any
 	var findings []errs.Finding
@@ -151,7 +151,7 @@ func freshIDs(ctx context.Context, tx pgx.Tx, n int) ([]string, error) {
 }
 
 // prepare gives a record its id, its stacks theirs, and the mark of a demonstration if its institute is one.
-func (t *acting) prepare(ctx context.Context, record any, id string) (any, error) {
+func (t *acting) prepare(ctx context.Context, record catalog.Record, id string) (catalog.Record, error) {
 	switch r := record.(type) {
 	case catalog.Winding:
 		r.ID, r.Demo = id, r.Demo || t.demo
@@ -175,13 +175,6 @@ func (t *acting) prepare(ctx context.Context, record any, id string) (any, error
 	return nil, errs.New(errs.KindInternal, "this is no record")
 }
 
-func kindOf(record any) catalog.Kind {
-	if _, family := record.(catalog.Family); family {
-		return catalog.KindFamily
-	}
-	return catalog.KindWinding
-}
-
 var draftInsert = map[catalog.Kind]string{
 	catalog.KindFamily: `
 		INSERT INTO family_draft (id, institute_id, author_person_id, state, base_revision, content_hash, body, findings, reason_code, reason)
@@ -193,9 +186,9 @@ var draftInsert = map[catalog.Kind]string{
 
 // insertDraft stores a new draft by the actor and gives its row. JSON goes to our domains as text: the
 // driver would take bytes for a bytea.
-func (t *acting) insertDraft(ctx context.Context, record any, base int, reasonCode, reason string) (*draftRow, error) {
-	kind := kindOf(record)
-	id := idOf(record)
+func (t *acting) insertDraft(ctx context.Context, record catalog.Record, base int, reasonCode, reason string) (*draftRow, error) {
+	kind := record.RecordKind()
+	id := record.RecordID()
 	c, err := contentOf(record)
 	if err != nil {
 		return nil, err
@@ -218,16 +211,6 @@ func (t *acting) insertDraft(ctx context.Context, record any, base int, reasonCo
 	return t.draft(ctx, kind, id)
 }
 
-func idOf(record any) string {
-	switch r := record.(type) {
-	case catalog.Winding:
-		return r.ID
-	case catalog.Family:
-		return r.ID
-	}
-	return ""
-}
-
 // draft reads a draft of the actor's institute and locks it, pgx.ErrNoRows if there is none.
 func (t *acting) draft(ctx context.Context, kind catalog.Kind, id string) (*draftRow, error) {
 	rows, err := t.Query(ctx, draftLocked[kind], id, t.institute)
@@ -240,7 +223,7 @@ func (t *acting) draft(ctx context.Context, kind catalog.Kind, id string) (*draf
 
 // CreateDraft stores a new record as a draft of the actor. record is a catalog.Winding or a
 // catalog.Family with its findings; id, state and holder are set here.
-func (s *Store) CreateDraft(ctx context.Context, a catalog.Act, record any, render catalog.Render) (catalog.Reply, error) {
+func (s *Store) CreateDraft(ctx context.Context, a catalog.Act, record catalog.Record, render catalog.Render) (catalog.Reply, error) {
 	return s.act(ctx, a, func(ctx context.Context, t *acting) (catalog.Reply, error) {
 		if err := catalog.Permit(a.Actor, catalog.ActCreate, catalog.Object{}); err != nil {
 			return catalog.Reply{}, err
@@ -260,10 +243,10 @@ func (s *Store) CreateDraft(ctx context.Context, a catalog.Act, record any, rend
 		if err != nil {
 			return catalog.Reply{}, err
 		}
-		if err := t.note(ctx, noted{action: "create", kind: kindOf(record), id: row.ID, to: catalog.Draft}); err != nil {
+		if err := t.note(ctx, noted{action: "create", kind: record.RecordKind(), id: row.ID, to: catalog.Draft}); err != nil {
 			return catalog.Reply{}, err
 		}
-		return row.render(kindOf(record), render)
+		return row.render(record.RecordKind(), render)
 	})
 }
 
@@ -296,8 +279,8 @@ func (r *draftRow) render(kind catalog.Kind, render catalog.Render) (catalog.Rep
 
 // Draft gives a draft of the actor's institute, a catalog.Winding or catalog.Family. One of another
 // institute is not found, as one that there is none of.
-func (s *Store) Draft(ctx context.Context, actor catalog.Actor, kind catalog.Kind, id string) (any, error) {
-	var record any
+func (s *Store) Draft(ctx context.Context, actor catalog.Actor, kind catalog.Kind, id string) (catalog.Record, error) {
+	var record catalog.Record
 	err := s.private(ctx, actor, func(ctx context.Context, t *acting) error {
 		rows, err := t.Query(ctx, draftByID[kind], id, t.institute)
 		if err != nil {
@@ -320,18 +303,18 @@ func (s *Store) Draft(ctx context.Context, actor catalog.Actor, kind catalog.Kin
 }
 
 // Drafts lists the drafts of the actor's institute in one state, in the order of their ids.
-func (s *Store) Drafts(ctx context.Context, actor catalog.Actor, kind catalog.Kind, filter catalog.DraftFilter, page catalog.PageRequest) (catalog.Page[any], error) {
+func (s *Store) Drafts(ctx context.Context, actor catalog.Actor, kind catalog.Kind, filter catalog.DraftFilter, page catalog.PageRequest) (catalog.Page[catalog.Record], error) {
 	if err := catalog.Permit(actor, catalog.ActList, catalog.Object{}); err != nil {
-		return catalog.Page[any]{}, err
+		return catalog.Page[catalog.Record]{}, err
 	}
 	size := pageSize(page)
-	var found []any
+	var found []catalog.Record
 	err := s.private(ctx, actor, func(ctx context.Context, t *acting) error {
 		rows, err := t.Query(ctx, draftList[kind], t.institute, string(filter.State), page.After, filter.Family, size+1)
 		if err != nil {
 			return err
 		}
-		found, err = pgx.CollectRows(rows, func(row pgx.CollectableRow) (any, error) {
+		found, err = pgx.CollectRows(rows, func(row pgx.CollectableRow) (catalog.Record, error) {
 			r, err := pgx.RowToStructByPos[draftRow](row)
 			if err != nil {
 				return nil, err
@@ -340,7 +323,7 @@ func (s *Store) Drafts(ctx context.Context, actor catalog.Actor, kind catalog.Ki
 		})
 		return err
 	})
-	return cut(found, size, idOf), err
+	return cut(found, size, catalog.Record.RecordID), err
 }
 
 // private runs f in a reading transaction that knows the actor's institute.

@@ -309,10 +309,13 @@ func TestPlainSequenceIsSeenToLose(t *testing.T) {
 	owner, app := pgtest.NewURLs(t)
 	execute(t, owner, `CREATE SEQUENCE bypass`)
 	execute(t, owner, `DO $$ BEGIN EXECUTE format('GRANT USAGE ON SEQUENCE bypass TO %I', (SELECT grantee FROM information_schema.role_table_grants WHERE table_name = 'change' AND privilege_type = 'INSERT' AND grantee <> current_user LIMIT 1)); END $$`)
-	lost, _ := writersAndReader(t, app, 100, func(ctx context.Context, tx pgx.Tx, id string) error {
-		_, err := tx.Exec(ctx, fmt.Sprintf(insertChange, "nextval('bypass')"), id)
-		return err
-	})
+	lost := 0
+	for round := 0; lost == 0 && round < 20; round++ { // a reader that is starved by other tests stays behind, and loses nothing by luck
+		lost, _ = writersAndReader(t, app, 100, func(ctx context.Context, tx pgx.Tx, id string) error {
+			_, err := tx.Exec(ctx, fmt.Sprintf(insertChange, "nextval('bypass')"), id)
+			return err
+		})
+	}
 	require.Positive(t, lost)
 }
 

@@ -231,7 +231,7 @@ func TestProvedRecordsAreHeld(t *testing.T) {
 }
 
 // publishes takes a record through the hands of an institute of this server and gives its id.
-func publishes(t testing.TB, store *postgres.Store, institute, signer string, rec any) string {
+func publishes(t testing.TB, store *postgres.Store, institute, signer string, rec catalog.Record) string {
 	t.Helper()
 	kind := catalog.KindWinding
 	if _, family := rec.(catalog.Family); family {
@@ -243,7 +243,7 @@ func publishes(t testing.TB, store *postgres.Store, institute, signer string, re
 	var id string
 	var hash catalog.Hash
 	var findings []errs.Finding
-	render := func(record any) (catalog.Reply, error) {
+	render := func(record catalog.Record) (catalog.Reply, error) {
 		switch r := record.(type) {
 		case catalog.Winding:
 			id, hash, findings = r.ID, r.Hash, r.Findings

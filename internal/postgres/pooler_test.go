@@ -119,7 +119,7 @@ func openBranch(t *testing.T, store *postgres.Store, slug string) *branch {
 
 // named renders a record as its id, so that a repeated answer can be told from another.
 func named(into *catalog.Winding) catalog.Render {
-	return func(record any) (catalog.Reply, error) {
+	return func(record catalog.Record) (catalog.Reply, error) {
 		*into = record.(catalog.Winding)
 		return catalog.Reply{Status: 200, Body: []byte(into.ID)}, nil
 	}

@@ -220,17 +220,19 @@ func (t *acting) announce(ctx context.Context, m made, sign signer) error {
 
 // renderPublished answers with the published record as the transaction leaves it.
 func (t *acting) renderPublished(ctx context.Context, kind catalog.Kind, id string, render catalog.Render) (catalog.Reply, error) {
-	var record any
-	var err error
-	if kind == catalog.KindFamily {
-		record, err = one(ctx, t, scanFamily, familyByRef, id, nil)
-	} else {
-		record, err = one(ctx, t, scanWinding, windingByRef, id, nil)
-	}
+	record, err := t.current(ctx, kind, id)
 	if err != nil {
 		return catalog.Reply{}, err
 	}
 	return render(record)
+}
+
+// current reads a published record as it stands.
+func (t *acting) current(ctx context.Context, kind catalog.Kind, id string) (catalog.Record, error) {
+	if kind == catalog.KindFamily {
+		return one(ctx, t, scanFamily, familyByRef, id, nil)
+	}
+	return one(ctx, t, scanWinding, windingByRef, id, nil)
 }
 
 // one reads exactly one row.
@@ -331,12 +333,7 @@ func (s *Store) StartErratum(ctx context.Context, a catalog.Act, kind catalog.Ki
 		} else if !errors.Is(err, pgx.ErrNoRows) {
 			return catalog.Reply{}, err
 		}
-		var record any
-		if kind == catalog.KindFamily {
-			record, err = one(ctx, t, scanFamily, familyByRef, h.ID, nil)
-		} else {
-			record, err = one(ctx, t, scanWinding, windingByRef, h.ID, nil)
-		}
+		record, err := t.current(ctx, kind, h.ID)
 		if err != nil {
 			return catalog.Reply{}, err
 		}

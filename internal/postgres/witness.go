@@ -146,14 +146,7 @@ func (s *Store) Revisions(ctx context.Context, kind catalog.Kind, ref string, af
 		return list, 0, err
 	}
 	list = list[:size]
-	return list, provenanceOf(list[size-1].Record).Revision, nil
-}
-
-func provenanceOf(record any) catalog.Provenance {
-	if f, family := record.(catalog.Family); family {
-		return f.Provenance
-	}
-	return record.(catalog.Winding).Provenance
+	return list, list[size-1].Record.Standing().Revision, nil
 }
 
 func (s *Store) revisions(ctx context.Context, kind catalog.Kind, ref string, only, after, limit int) ([]catalog.RevisionOf, error) {

@@ -15,7 +15,7 @@ import (
 
 // EditDraft puts record in the place of the draft's content. A vetting is void then, and a submitted
 // draft is a draft again.
-func (s *Store) EditDraft(ctx context.Context, a catalog.Act, d catalog.DraftRef, record any, render catalog.Render) (catalog.Reply, error) {
+func (s *Store) EditDraft(ctx context.Context, a catalog.Act, d catalog.DraftRef, record catalog.Record, render catalog.Render) (catalog.Reply, error) {
 	return s.step(ctx, a, d, catalog.ActEdit, render, func(t *acting, row *draftRow) (catalog.Work, error) {
 		whole, err := t.prepare(ctx, record, row.ID)
 		if err != nil {

@@ -65,7 +65,7 @@ func sheet(t testing.TB, n int) catalog.Winding {
 
 // kept gives the record that an act rendered.
 func kept(into *catalog.Winding) catalog.Render {
-	return func(record any) (catalog.Reply, error) {
+	return func(record catalog.Record) (catalog.Reply, error) {
 		*into = record.(catalog.Winding)
 		return catalog.Reply{Status: 200, Body: []byte("{}")}, nil
 	}
