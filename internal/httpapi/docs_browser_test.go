@@ -125,6 +125,9 @@ func TestBrowserReferenceByKeyboard(t *testing.T) {
 	pressUntil(t, b, kb.Tab, `document.activeElement.closest('`+block+`.opblock-summary')`)
 	b.do(t, chromedp.KeyEvent(kb.Enter))
 	await(t, b, `document.querySelector('`+block+`.execute')`)
+	// Pressed before the renderer has come to rest in the block, the button does nothing.
+	run(t, b, chromedp.Evaluate[bool](`(async () => { const e = document.querySelector('`+block+`'); for (let before = ''; before !== e.innerHTML;) {
+		before = e.innerHTML; await new Promise(r => setTimeout(r, 500)); } return true; })()`, chromedp.EvalAwaitPromise))
 	pressUntil(t, b, kb.Tab, `document.activeElement.matches('.execute')`)
 	b.do(t, chromedp.KeyEvent(kb.Enter))
 	await(t, b, `document.querySelector('`+block+`.live-responses-table .response .response-col_status')?.textContent.trim() === '200'`)
