@@ -51,9 +51,10 @@ func (b *tab) sees(t testing.TB, selector string, texts ...string) {
 	}, 15*time.Second, 50*time.Millisecond, "%s never says %q", selector, texts)
 }
 
-// press clicks a button and waits for what comes of it.
+// press clicks a button and waits for what comes of it. What an earlier press left is wiped first, so that it is not taken for the new answer.
 func (b *tab) press(t testing.TB, selector string, says ...string) {
 	t.Helper()
+	eval[any](t, b, `(e => { if (e) e.textContent = ""; return 0 })(document.querySelector("#outcome"))`)
 	b.do(t, chromedp.Click(css(selector)))
 	b.sees(t, "#outcome", says...)
 }

@@ -45,7 +45,9 @@ func TestQuotaOfNewDrafts(t *testing.T) {
 	_, err = h.CreateDraft(t.Context(), first, sheet(t, 1), kept(&w))
 	require.NoError(t, err)
 	family := sampleFamily(t, 1, nil).body.(*bundle.Family).ToDomain()
-	_, err = h.CreateDraft(t.Context(), h.by(1), family, func(catalog.Record) (catalog.Reply, error) { return catalog.Reply{Status: 201, Body: []byte("{}")}, nil })
+	_, err = h.CreateDraft(t.Context(), h.by(1), family, func(catalog.Record) (catalog.Reply, error) {
+		return catalog.Reply{Status: 201, Body: []byte("{}")}, nil
+	})
 	require.NoError(t, err)
 	_, err = h.CreateDraft(t.Context(), h.by(0), sheet(t, 2), kept(&unused))
 	require.NoError(t, err, "the fourth of the last 24 hours")
