@@ -46,7 +46,7 @@ func (s *server) docs(c *gin.Context, q *query) error {
 	for _, t := range problemTypes() {
 		body.Problems = append(body.Problems, infoOf(t))
 	}
-	return s.sendHTML(c, "docs", pageView{Title: "Quick starts, errors and units", Nav: "/docs", Body: body})
+	return s.sendHTML(c, "docs", pageView{Title: s.pages.texts["docs.title"], Nav: "/docs", Body: body})
 }
 
 // docsReference answers GET /docs/reference: every operation of the contract, to read and to try.
@@ -54,7 +54,7 @@ func (s *server) docsReference(c *gin.Context, q *query) error {
 	if err := q.err(); err != nil {
 		return err
 	}
-	return s.sendHTML(c, "reference", pageView{Title: "API reference", Nav: "/docs"})
+	return s.sendHTML(c, "reference", pageView{Title: s.pages.texts["reference.title"], Nav: "/docs"})
 }
 
 // unitRows turns units by field into fields by unit.

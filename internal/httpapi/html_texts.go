@@ -44,6 +44,16 @@ func (t texts) say(key string, args ...any) (string, error) {
 	return text, nil
 }
 
+// prose is say for a text that holds inline markup of its own. The catalogue is part of the program;
+// what is put in is escaped.
+func (t texts) prose(key string, args ...any) (template.HTML, error) {
+	for i, a := range args {
+		args[i] = template.HTMLEscapeString(fmt.Sprint(a))
+	}
+	text, err := t.say(key, args...)
+	return template.HTML(text), err
+}
+
 // name gives the text of prefix.word, and the word itself where the catalogue has none.
 func (t texts) name(prefix, word string) string {
 	if text, found := t[prefix+"."+word]; found {
@@ -160,7 +170,7 @@ func usualRange(field string) *stator.Range {
 func (p *pages) functions() template.FuncMap {
 	t := p.texts
 	return template.FuncMap{
-		"t": t.say, "label": t.label, "hint": t.hint, "unit": t.unit, "rowname": t.rowName, "wire": t.wire, "band": t.band, "people": t.people, "under": t.under, "choice": t.choice,
+		"t": t.say, "prose": t.prose, "label": t.label, "hint": t.hint, "unit": t.unit, "rowname": t.rowName, "wire": t.wire, "band": t.band, "people": t.people, "under": t.under, "choice": t.choice,
 		"letter":     func(field string) string { return t["letter."+field] },
 		"word":       func(kind string, word any) string { return t.name(kind, fmt.Sprint(word)) },
 		"likely":     func(v float64) string { return t["likely."+likelihood(v)] },

@@ -1,6 +1,8 @@
 package httpapi
 
 import (
+	"encoding/xml"
+	"io"
 	"io/fs"
 	"path"
 	"regexp"
@@ -15,7 +17,9 @@ import (
 )
 
 var (
-	textCall  = regexp.MustCompile(`\bt "([^"]+)"`)
+	textCall  = regexp.MustCompile(`\b(?:t|prose) "([^"]+)"`)
+	proseCall = regexp.MustCompile(`\bprose "([^"]+)"`)
+	commands  = regexp.MustCompile(`(?s)<pre.*?</pre>`) // what is typed and printed is the same in every language
 	wordCall  = regexp.MustCompile(`\bword "([^"]+)"`)
 	plainText = regexp.MustCompile(`>[^<>{}]*[A-Za-z]{2,}[^<>{}]*<`)
 )
@@ -50,13 +54,37 @@ func TestTextCatalogue(t *testing.T) {
 			}
 			require.True(t, found, "%s: no text begins with %s.", name, m[1])
 		}
-		if name == "docs.html" || name == "reference.html" {
-			continue // prose around commands that are tested: another language is another template
+		for _, m := range proseCall.FindAllStringSubmatch(body, -1) {
+			inlineOnly(t, m[1], p.texts[m[1]])
 		}
-		for _, said := range plainText.FindAllString(body, -1) {
+		for _, said := range plainText.FindAllString(commands.ReplaceAllString(body, ""), -1) {
 			if said != ">/docs<" {
 				t.Errorf("%s says %q, which belongs into the text catalogue", name, said)
 			}
+		}
+	}
+}
+
+// inlineOnly asserts that a text with markup holds closed inline elements and links into the site.
+func inlineOnly(t *testing.T, key, text string) {
+	t.Helper()
+	d := xml.NewDecoder(strings.NewReader("<p>" + text + "</p>"))
+	for {
+		token, err := d.Token()
+		if err == io.EOF {
+			return
+		}
+		require.NoError(t, err, key)
+		switch token := token.(type) {
+		case xml.StartElement:
+			require.Contains(t, []string{"p", "a", "code", "strong"}, token.Name.Local, key)
+			for _, a := range token.Attr {
+				require.Equal(t, "href", a.Name.Local, key)
+				require.Regexp(t, `^(/|#|%s$)`, a.Value, key)
+			}
+		case xml.EndElement, xml.CharData:
+		default:
+			t.Errorf("%s holds a %T", key, token)
 		}
 	}
 }
