@@ -12,40 +12,6 @@ import (
 	"statorbook/internal/simworld"
 )
 
-// simIndex builds an index over a world of the project's own generator, and queries for it.
-func simIndex(t testing.TB, records, queries int) (*Index, []Query) {
-	t.Helper()
-	w, err := simworld.NewWorld(simworld.Config{Records: records, Queries: queries, Seed: 7}, testWires())
-	require.NoError(t, err)
-	b := NewBuilder(testWires())
-	for f, windings := range w.Catalogue() {
-		e := FamilyEntry{ID: f.ID, Application: f.Application, Core: f.Core}
-		for _, c := range f.Cores {
-			e.Cores = append(e.Cores, CoreEntry{ID: c.ID, StackLength: c.StackLength})
-		}
-		b.AddFamily(e)
-		for i := range windings {
-			r := &windings[i]
-			b.AddRecord(RecordEntry{ID: r.ID, CoreID: r.CoreID, FamilyID: r.FamilyID, Status: "demo", MotorType: r.MotorType, Origin: r.Origin, TimesSeen: r.TimesSeen, CoreAsMeasured: r.CoreAsMeasured, Nameplate: r.Nameplate, Scheme: r.Scheme})
-		}
-	}
-	var out []Query
-	for q := range w.Queries() {
-		m := Query{Measurements: q.Measurements, MotorType: q.MotorType, Supply: q.Supply, Nameplate: q.Nameplate}
-		if r := q.Remains; r != nil {
-			m.Remains = &Remains{CopperMain: r.CopperMain, CopperAuxiliary: r.CopperAuxiliary, CopperTotal: r.CopperTotal}
-			for _, s := range r.Wires {
-				m.Remains.Wires = append(m.Remains.Wires, ScrapWire(s))
-			}
-			for _, c := range r.Coils {
-				m.Remains.Coils = append(m.Remains.Coils, CoilCount(c))
-			}
-		}
-		out = append(out, m)
-	}
-	return b.Build(), out
-}
-
 // benchSizes are the catalogues that are timed: 1,000 and 100,000 records, and as many as
 // STATORBOOK_BENCH_RECORDS says (a million takes a minute to build).
 func benchSizes() []int {
@@ -58,17 +24,17 @@ func benchSizes() []int {
 
 var benchIndex = sync.OnceValue(func() map[int]struct {
 	x *Index
-	q []Query
+	q []simQuery
 } {
 	out := map[int]struct {
 		x *Index
-		q []Query
+		q []simQuery
 	}{}
 	for _, n := range benchSizes() {
-		x, q := simIndex(panicTB{}, n, 300)
+		x, q := simIndex(panicTB{}, simworld.Config{Records: n, Queries: 300, Seed: 7})
 		out[n] = struct {
 			x *Index
-			q []Query
+			q []simQuery
 		}{x, q}
 	}
 	return out
@@ -82,7 +48,7 @@ func BenchmarkMatch(b *testing.B) {
 			b.ReportAllocs()
 			i := 0
 			for b.Loop() {
-				if _, err := w.x.Match(w.q[i%len(w.q)]); err != nil {
+				if _, err := w.x.Match(w.q[i%len(w.q)].Query); err != nil {
 					b.Fatal(err)
 				}
 				i++
@@ -100,7 +66,7 @@ func BenchmarkCoarseScan(b *testing.B) {
 			work := new(work)
 			prepared := make([]*prepared, len(w.q))
 			for i := range w.q {
-				prepared[i] = w.x.prepare(&w.q[i])
+				prepared[i] = w.x.prepare(&w.q[i].Query)
 			}
 			b.ReportAllocs()
 			i := 0
@@ -145,10 +111,10 @@ func BenchmarkBuild(b *testing.B) {
 // exhaustive scoring likes best..
 func TestCoarseRecall(t *testing.T) {
 	t.Parallel()
-	x, queries := simIndex(t, 20000, 150)
+	x, queries := simIndex(t, simworld.Config{Records: 20000, Queries: 150, Seed: 7})
 	missed := 0
 	for i := range queries {
-		p := x.prepare(&queries[i])
+		p := x.prepare(&queries[i].Query)
 		w := new(work)
 		kept, _ := x.scan(p, w)
 		require.LessOrEqual(t, len(kept), keepMost)

@@ -97,13 +97,42 @@ func (x *Index) weighLaminations(p *prepared, w *work, kept []survivor) {
 	}
 }
 
-// geoCut drops cores whose dimensions are so much less likely than the best's that no nameplate can save them.
-const geoCut = 1e-13
+// recordCut drops cores that no agreement of nameplate and remains could lift to this share of the best record.
+const recordCut = 1e-8
 
 // weighRecords weighs all records of the survivors and returns their sum.
-func (x *Index) weighRecords(p *prepared, w *work, shrink float64) float64 {
+func (x *Index) weighRecords(p *prepared, w *work, shrink float64) (sum float64) {
+	x.weighCores(p, w)
+	likeliest := 0.0
+	for i := range w.cores {
+		likeliest = max(likeliest, w.cores[i].geo*float64(x.core.pop[w.cores[i].core]))
+	}
+	plate, remains := p.mostOfPlate(w.designs), p.mostOfRemains()
+	prior := priorRecord * shrink / max(x.total, 1)
+	best := 0.0 // record so far
+	for _, first := range [...]bool{true, false} {
+		for i := range w.cores {
+			c := &w.cores[i]
+			v := c.geo * float64(x.core.pop[c.core])
+			if (v > 0.01*likeliest) != first || v*prior*plate*remains < recordCut*best {
+				continue
+			}
+			for r := x.core.recStart[c.core]; r < x.core.recStart[c.core+1]; r++ {
+				if v := x.weighRecord(p, w, c.geo*prior, r, recordCut*best/remains); v > 0 {
+					w.recs = append(w.recs, recWeight{rec: r, core: uint32(i), w: v})
+					c.rec += v
+					sum += v
+					best = max(best, v)
+				}
+			}
+		}
+	}
+	return sum
+}
+
+// weighCores lists the cores of the survivors with their likelihoods.
+func (x *Index) weighCores(p *prepared, w *work) {
 	w.cores, w.recs = w.cores[:0], w.recs[:0]
-	best := 0.0
 	for i := range w.lams {
 		l := &w.lams[i]
 		for c := x.lam.coreStart[l.lam]; c < x.lam.coreStart[l.lam+1]; c++ {
@@ -114,30 +143,46 @@ func (x *Index) weighRecords(p *prepared, w *work, shrink float64) float64 {
 				geo += v
 			}
 			w.cores = append(w.cores, coreWeight{core: c, geo: geo})
-			best = max(best, geo*float64(x.core.pop[c]))
 		}
 	}
-	sum := 0.0
-	prior := priorRecord * shrink / max(x.total, 1)
-	for i := range w.cores {
-		c := &w.cores[i]
-		if c.geo*float64(x.core.pop[c.core]) < geoCut*best {
-			continue
-		}
-		for r := x.core.recStart[c.core]; r < x.core.recStart[c.core+1]; r++ {
-			rec := &x.recs[r]
-			v := prior * float64(rec.seen) * c.geo * w.designs[rec.design] * x.recordFactor(p, rec)
-			if v > 0 {
-				v *= x.recordRemains(p, rec)
-			}
-			if v > 0 {
-				w.recs = append(w.recs, recWeight{rec: r, core: uint32(i), w: v})
-				c.rec += v
-				sum += v
-			}
-		}
+}
+
+// weighRecord is the weight of record r on a core of weight geo; 0 if it is less than least before the remains.
+func (x *Index) weighRecord(p *prepared, w *work, geo float64, r uint32, least float64) float64 {
+	rec := &x.recs[r]
+	v := geo * float64(rec.seen) * w.designs[rec.design] * x.recordFactor(p, rec)
+	if !(v > least) {
+		return 0
 	}
-	return sum
+	return v * x.recordRemains(p, rec)
+}
+
+// mostOfPlate is the most that the nameplate of a record can contribute to its weight.
+func (p *prepared) mostOfPlate(designs []float64) float64 {
+	most := slices.Max(designs)
+	if p.plate.current.given {
+		most *= normal(0, currentSD*currentSD) + 1
+	}
+	if p.plate.speed.given {
+		most *= normal(0, speedSD*speedSD) + 1
+	}
+	return most
+}
+
+// mostOfRemains likewise for the remains of the old winding.
+func (p *prepared) mostOfRemains() float64 {
+	most := 1.0
+	for i := range p.remains.scraps {
+		s := &p.remains.scraps[i]
+		most *= s.density(0, 0) + wildDensity/s.x
+	}
+	for i := range p.remains.masses {
+		most *= normal(0, sq(p.remains.masses[i].sd)) + wildDensity
+	}
+	for i := range p.remains.coils {
+		most *= normal(0, sq(p.remains.coils[i].sd)) + wildDensity
+	}
+	return most
 }
 
 // contexts lists the cores on which an unlisted winding is predicted, with prior × likelihood of the

@@ -48,7 +48,7 @@ type laminations struct {
 // value is dimension d of lamination l in mm or mm², NaN if it has no second ring.
 func (m *laminations) value(l int, d dim) float64 {
 	if int(d) < nScan {
-		return float64(m.vals[d][l])
+		return math.Abs(float64(m.vals[d][l]))
 	}
 	i, ok := slices.BinarySearch(m.secondAt, uint32(l))
 	if !ok {
@@ -154,6 +154,9 @@ func (b *Builder) placeLaminations(x *Index, o *order, l []lamRow, chain *[2]cha
 		lam.known[i], lam.closed[i] = known, closed
 		for d := range nScan {
 			lam.vals[d][i] = float32(full[d])
+			if (known|closed)>>d&1 == 0 {
+				lam.vals[d][i] *= -1
+			}
 		}
 		if f.second {
 			lam.ring2[i] = uint16(max(1, min(f.ring2Slots, 65535)))

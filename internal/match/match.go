@@ -97,7 +97,7 @@ func (x *Index) listCandidates(p *prepared, w *work, b *beliefs, a *Answer) {
 		limit = defaultLimit
 	}
 	limit = min(limit, maxLimit)
-	slices.SortFunc(w.recs, func(p, q recWeight) int { return cmp.Or(cmp.Compare(q.w, p.w), cmp.Compare(p.rec, q.rec)) })
+	slices.SortFunc(w.recs, func(p, q recWeight) int { return heavier(p.w, q.w, p.rec, q.rec) })
 	listed := 0.0
 	for i := range min(limit, len(w.recs)) {
 		r := &w.recs[i]
@@ -114,13 +114,22 @@ func (x *Index) listCandidates(p *prepared, w *work, b *beliefs, a *Answer) {
 
 // listCores fills the cores, best first.
 func (x *Index) listCores(w *work, a *Answer) {
-	slices.SortFunc(w.cores, func(p, q coreWeight) int {
-		return cmp.Or(cmp.Compare(q.rec+q.oth, p.rec+p.oth), cmp.Compare(p.core, q.core))
-	})
+	slices.SortFunc(w.cores, func(p, q coreWeight) int { return heavier(p.rec+p.oth, q.rec+q.oth, p.core, q.core) })
 	for i := range min(maxCores, len(w.cores)) {
 		c := &w.cores[i]
 		if v := c.rec + c.oth; v > 0 {
 			a.Cores = append(a.Cores, CoreProbability{CoreID: x.core.ids.at(c.core), FamilyID: x.lam.ids.at(x.core.lam[c.core]), Probability: v})
 		}
 	}
+}
+
+// heavier sorts by falling weight, then by number. It compares by hand: these are the longest lists of a match.
+func heavier(v, w float64, i, j uint32) int {
+	switch {
+	case v > w:
+		return -1
+	case v < w:
+		return 1
+	}
+	return cmp.Compare(i, j)
 }

@@ -152,7 +152,7 @@ func (x *Index) fillStacks() {
 			continue
 		}
 		l := x.core.lam[c]
-		gap := float64(x.lam.vals[dGap][l])
+		gap := x.lam.value(int(l), dGap)
 		rotor := x.lam.rotor[l]
 		table[rotor].p = 3
 		f := stackFeatures(rotor, float64(x.lam.poles[l]), gap)
@@ -171,7 +171,7 @@ func (x *Index) fillStacks() {
 			continue
 		}
 		l := x.core.lam[c]
-		m, _ := x.model.stackAt(x.lam.rotor[l], float64(x.lam.poles[l]), float64(x.lam.vals[dGap][l]))
+		m, _ := x.model.stackAt(x.lam.rotor[l], float64(x.lam.poles[l]), x.lam.value(int(l), dGap))
 		x.core.stack[c] = -float32(math.Exp(m))
 	}
 }
@@ -208,7 +208,7 @@ func (x *Index) learnGaps() gapTable {
 		var all []float64
 		for _, i := range strideSample(int(b.to-b.from), maxGaps) {
 			if l := int(b.from) + i; x.lam.known[l]>>dGap&1 == 1 {
-				all = append(all, math.Log(float64(x.lam.vals[dGap][l])))
+				all = append(all, math.Log(x.lam.value(int(l), dGap)))
 			}
 		}
 		slices.Sort(all)

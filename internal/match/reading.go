@@ -106,13 +106,16 @@ const tQ = 1 / (5 * coreScale * coreScale)
 // with variance vc.
 func (r *reading) like(c, vc float64, l *[nScale]float64) {
 	d2 := (r.x - c) * (r.x - c)
-	far := d2 > farZ*farZ*(r.vq[1]+vc)
+	var near []alternative
+	if d2 > farZ*farZ*(r.vq[1]+vc) {
+		near = r.alternativesNear(c, altReach*math.Sqrt(r.vq[nScale-1]+vc))
+	}
 	for k := range l {
 		v := r.vq[k] + vc
 		q := 1 + tQ*d2/v
 		p := (1-slipRate)*tCore/(math.Sqrt(v)*q*q*q) + slipRate*r.broad
-		if far {
-			p += slipRate * altShare * r.altDensity(c, v)
+		if len(near) > 0 {
+			p += slipRate * altShare * altDensity(near, c, v)
 		}
 		l[k] *= p
 	}
@@ -125,21 +128,30 @@ func (r *reading) unseen(l *[nScale]float64) {
 	}
 }
 
-// altDensity is Σ w·J·N(alternative; c, v) over the alternative readings near c.
-func (r *reading) altDensity(c, v float64) float64 {
-	sum := 0.0
-	reach := altReach * math.Sqrt(v)
-	from, to := 0, len(r.alts)
-	for from < to { // the first alternative above c - reach
+// alternativesNear lists the alternative readings less than reach from c.
+func (r *reading) alternativesNear(c, reach float64) []alternative {
+	from, n := 0, len(r.alts)
+	for to := n; from < to; { // the first alternative above c - reach
 		if mid := (from + to) / 2; r.alts[mid].value < c-reach {
 			from = mid + 1
 		} else {
 			to = mid
 		}
 	}
-	for i := from; i < len(r.alts) && r.alts[i].value < c+reach; i++ {
-		d := r.alts[i].value - c
-		sum += r.alts[i].weight * math.Exp(-d*d/(2*v))
+	to := from
+	for to < n && r.alts[to].value < c+reach {
+		to++
+	}
+	return r.alts[from:to]
+}
+
+// altDensity is Σ w·J·N(alternative; c, v) over the alternative readings near c.
+func altDensity(near []alternative, c, v float64) float64 {
+	sum := 0.0
+	for i := range near {
+		if d := near[i].value - c; d*d < altReach*altReach*v {
+			sum += near[i].weight * math.Exp(-d*d/(2*v))
+		}
 	}
 	if sum == 0 {
 		return 0

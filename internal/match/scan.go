@@ -5,17 +5,25 @@ import (
 	"slices"
 )
 
-// The coarse scan: Σ min(z², 16) over the readings plus -2 ln popularity, lowest first. One wrong
-// reading costs at most 16, so that no single one can hide the right lamination.
+// The coarse scan gives every lamination of the buckets a score of about -2 ln of popularity times
+// likelihood, the lowest best. A reading counts by the t law of the exact model, taken no further than
+// coarseMost: no single wrong reading hides the right lamination. A dimension that nobody measured is
+// compared with what the chain expects of it, as loosely as the chain knows it.
 const (
-	coarseCap  = 16
-	keepMost   = 800
+	coarseTail = 6  // -2 ln of a t density with 5 degrees of freedom is 6 ln(1 + z²/5)
+	coarseMost = 14 // of 1 + z²/5: as unlikely as a slip that an alternative reading explains
+	stackMost  = 6  // of the stack: as unlikely as another stack of the same lamination
 	histBins   = 2048
 	histPerBin = 16 // bins per unit of score
 )
 
-// coarseSlack is what the catalogue's own scatter adds to a reading's standard deviation in the scan.
-const coarseSlack = 1.6
+// How many laminations go on: those for which the stacks are looked at, and those that are followed up,
+// none of them further than coarseReach above the best.
+const (
+	keepFirst   = 8000
+	keepMost    = 1500
+	coarseReach = 40
+)
 
 // survivor is a lamination that the coarse scan kept.
 type survivor struct {
@@ -24,9 +32,21 @@ type survivor struct {
 	coarse float32
 }
 
-// scan returns the best laminations, best first by index order, and the share of coarse weight
-// that was left out.
+// scan returns the best laminations in index order, and the share of coarse weight that was left out.
 func (x *Index) scan(p *prepared, w *work) (kept []survivor, tail float64) {
+	low := x.scoreBuckets(p, w)
+	stack, ok := p.value(dStack)
+	if !ok {
+		return w.best(low, keepMost)
+	}
+	kept, first := w.best(low, keepFirst)
+	low = x.addStacks(stack, kept)
+	kept, second := w.again(kept, low, keepMost)
+	return kept, 1 - (1-first)*(1-second)
+}
+
+// scoreBuckets scores every lamination that may have been counted like this, and tells the lowest score.
+func (x *Index) scoreBuckets(p *prepared, w *work) (low float32) {
 	w.buckets = w.buckets[:0]
 	n := 0
 	for _, b := range x.buckets {
@@ -43,10 +63,12 @@ func (x *Index) scan(p *prepared, w *work) (kept []survivor, tail float64) {
 		}
 	}
 	score := w.scores(n)
-	for _, b := range w.buckets {
-		x.score(p, score[b.at:b.at+int(b.to-b.from)], int(b.from), float32(-2*math.Log(b.chance)))
+	low = float32(math.Inf(1))
+	for i := range w.buckets {
+		b := &w.buckets[i]
+		low = min(low, x.score(p, score[b.at:b.at+int(b.to-b.from)], b))
 	}
-	return x.choose(w, score)
+	return low
 }
 
 // bucketAt is a bucket of the scan and where its scores begin.
@@ -56,89 +78,164 @@ type bucketAt struct {
 	at     int
 }
 
-// score adds the capped squares of one bucket, column by column.
-func (x *Index) score(p *prepared, out []float32, from int, offset float32) {
-	n := len(out)
-	for i, v := range x.lam.logPop[from : from+n] {
-		out[i] = v + offset
+// score scores one bucket, column by column, and tells its lowest score.
+func (x *Index) score(p *prepared, out []float32, b *bucketAt) (low float32) {
+	for i := range out {
+		out[i] = 1
 	}
 	for i := range p.readings {
 		r := &p.readings[i]
 		if int(r.dim) >= nScan {
 			continue
 		}
-		col := x.lam.vals[r.dim][from : from+n]
-		s := math.Sqrt(r.vq[1]+sq(r.dim.sd(x.model.catSD[r.dim], r.x))) * coarseSlack
-		addCapped(out, col, float32(r.x), float32(1/s))
+		known := r.vq[1] + sq(r.dim.sd(x.model.catSD[r.dim], r.x))
+		guessed := known + sq(x.model.chain[b.rotor].fit[r.dim].sd*r.x)
+		inv := [2]float32{float32(math.Sqrt(tQ / known)), float32(math.Sqrt(tQ / guessed))}
+		// A wider density is a lower one: √(guessed/known), as a part of the sixth power.
+		wider := [2]float32{1, float32(math.Pow(guessed/known, 1.0/coarseTail))}
+		multiply(out, x.lam.vals[r.dim][b.from:b.to], float32(r.x), &inv, &wider)
 	}
+	offset := float32(-2 * math.Log(b.chance))
+	low = float32(math.Inf(1))
+	logPop := x.lam.logPop[b.from:b.to][:len(out)]
+	for i, v := range out {
+		v = coarseTail*math.Ln2*log2(v) + logPop[i] + offset
+		out[i] = v
+		if v < low {
+			low = v
+		}
+	}
+	return low
 }
 
-// addCapped adds min(((v-at)·inv)², 16) to each score; no branch depends on the data.
-func addCapped(out, col []float32, at, inv float32) {
+// multiply multiplies each product by one reading. What was guessed carries a minus sign. No branch
+// depends on the data.
+func multiply(out, col []float32, at float32, inv, wider *[2]float32) {
 	col = col[:len(out)]
-	for i := range out {
-		z := (col[i] - at) * inv
-		out[i] += min(z*z, coarseCap)
+	for i, v := range col {
+		bits := math.Float32bits(v)
+		guessed := bits >> 31
+		z := (math.Float32frombits(bits&^(1<<31)) - at) * inv[guessed&1]
+		f := math.Float32bits((1 + z*z) * wider[guessed&1])
+		out[i] *= math.Float32frombits(min(f, mostBits)) // positive floats are in the order of their bits
 	}
 }
 
-// coarseReach is how far above the best score a lamination may be and still be followed up.
-const coarseReach = 90
+var mostBits = math.Float32bits(coarseMost)
 
-// choose keeps the lowest keepMost scores by a histogram, in index order.
-func (x *Index) choose(w *work, score []float32) (kept []survivor, tail float64) {
+// log2 is the binary logarithm of a positive number to 0.01: the exponent, and a parabola through the ends.
+func log2(v float32) float32 {
+	bits := math.Float32bits(v)
+	m := math.Float32frombits(bits&(1<<23-1) | 127<<23) // 1 to 2
+	return float32(int32(bits>>23)-127) + (2-m/3)*m - 5.0/3
+}
+
+// addStacks counts the stack reading: each lamination stands with its most likely core in place of all
+// its popularity. It tells the lowest score.
+func (x *Index) addStacks(r *reading, list []survivor) (low float32) {
+	total := float32(-2 * math.Log(x.total+0.5))
+	inv := float32(math.Sqrt(tQ / (r.vq[1] + sq(x.model.catSD[dStack]))))
+	at := float32(r.x)
+	low = float32(math.Inf(1))
+	for i := range list {
+		k := &list[i]
+		best := float32(math.Inf(1))
+		from, to := x.lam.coreStart[k.lam], x.lam.coreStart[k.lam+1]
+		for c := from; c < to; c++ {
+			z := (float32(math.Abs(float64(x.core.stack[c]))) - at) * inv
+			best = min(best, coarseTail*log2(min(1+z*z, stackMost))-2*log2(x.core.pop[c]+0.5))
+		}
+		if from < to {
+			k.coarse += math.Ln2*best - total - x.lam.logPop[k.lam]
+		}
+		low = min(low, k.coarse)
+	}
+	return low
+}
+
+// best keeps the lowest scores, at most most of them, in index order.
+func (w *work) best(low float32, most int) (kept []survivor, lost float64) {
+	h := &w.hist
+	h.begin(low)
+	for _, s := range w.score {
+		h.add(s)
+	}
+	lost = h.cut(most)
 	kept = w.kept[:0]
-	low := float32(math.Inf(1))
-	for _, s := range score {
-		low = min(low, s)
-	}
-	limit, room := histBins, 0
-	if len(score) > keepMost {
-		limit, room = w.limit(score, low)
-	}
-	keptWeight, lostWeight := 0.0, 0.0
 	for _, b := range w.buckets {
-		for i := range int(b.to - b.from) {
-			s := score[b.at+i]
-			if s-low > coarseReach {
-				continue
-			}
-			bin := histBin(s, low)
-			if bin < limit || bin == limit && room > 0 {
-				if bin == limit {
-					room--
-				}
+		for i, s := range w.score[b.at : b.at+int(b.to-b.from)] {
+			if h.keeps(s) {
 				kept = append(kept, survivor{lam: b.from + uint32(i), slots: b.chance, coarse: s})
-				keptWeight += math.Exp(float64(low-s) / 2)
-			} else {
-				lostWeight += math.Exp(float64(low-s) / 2)
 			}
 		}
 	}
 	w.kept = kept
-	if keptWeight+lostWeight > 0 {
-		tail = lostWeight / (keptWeight + lostWeight)
-	}
-	return kept, tail
+	return kept, lost
 }
 
-func histBin(s, low float32) int { return min(int((s-low)*histPerBin), histBins-1) }
-
-// limit finds the bin in which the keepMost-th lowest score lies, and how many of that bin pass.
-func (w *work) limit(score []float32, low float32) (bin, room int) {
-	hist := &w.hist
-	*hist = [histBins]int32{}
-	for _, s := range score {
-		hist[histBin(s, low)]++
+// again keeps the lowest scores of a list, at most most of them, in its order.
+func (w *work) again(list []survivor, low float32, most int) (kept []survivor, lost float64) {
+	h := &w.hist
+	h.begin(low)
+	for i := range list {
+		h.add(list[i].coarse)
 	}
-	count := 0
-	for b, n := range hist {
-		if count+int(n) > keepMost {
-			return b, keepMost - count
+	lost = h.cut(most)
+	kept = list[:0]
+	for _, k := range list {
+		if h.keeps(k.coarse) {
+			kept = append(kept, k)
 		}
-		count += int(n)
 	}
-	return histBins, 0
+	return kept, lost
+}
+
+// histogram counts scores by their distance from the lowest, to cut the list without sorting it.
+type histogram struct {
+	count [histBins]int32
+	low   float32
+	limit int // the bin in which the cut lies,
+	room  int // and how many of it still pass
+}
+
+func (h *histogram) begin(low float32) { *h = histogram{low: low} }
+
+func (h *histogram) bin(s float32) int { return min(int((s-h.low)*histPerBin), histBins-1) }
+
+func (h *histogram) add(s float32) { h.count[h.bin(s)]++ }
+
+// cut lets the lowest most scores pass, and tells the share of weight that does not.
+func (h *histogram) cut(most int) (lost float64) {
+	const reach = coarseReach * histPerBin
+	h.limit, h.room = reach, 0
+	kept, out := 0.0, 0.0
+	for b, n := range h.count {
+		weight := math.Exp(-float64(b) / (2 * histPerBin))
+		pass := 0
+		if b < reach {
+			pass = min(int(n), most)
+		}
+		most -= pass
+		if pass < int(n) && b < h.limit {
+			h.limit, h.room, most = b, pass, 0
+		}
+		kept += float64(pass) * weight
+		out += float64(int(n)-pass) * weight
+	}
+	if kept+out == 0 {
+		return 0
+	}
+	return out / (kept + out)
+}
+
+// keeps tells whether a score passes; each is asked once, in order.
+func (h *histogram) keeps(s float32) bool {
+	b := h.bin(s)
+	if b == h.limit && h.room > 0 {
+		h.room--
+		return true
+	}
+	return b < h.limit
 }
 
 // geometry multiplies the likelihoods of all lamination readings for lamination l, at each common factor.
@@ -188,7 +285,7 @@ type work struct {
 	buckets []bucketAt
 	score   []float32
 	kept    []survivor
-	hist    [histBins]int32
+	hist    histogram
 	designs []float64
 	cores   []coreWeight
 	lams    []lamWeight
