@@ -54,11 +54,20 @@ type entry struct {
 // record as it stands: they pool nothing, learn nothing and propose only what is catalogued.
 type Simple struct {
 	wires   *wire.Table
-	entries []entry
+	entries []*entry
+	like    map[ringKey][]*entry // in the same order
+}
+
+// ringKey is what a stator is told by before any calliper.
+type ringKey struct {
+	rotor stator.RotorPosition
+	slots int
 }
 
 // NewSimple returns an empty catalogue whose wires are those of a table.
-func NewSimple(wires *wire.Table) *Simple { return &Simple{wires: wires} }
+func NewSimple(wires *wire.Table) *Simple {
+	return &Simple{wires: wires, like: map[ringKey][]*entry{}}
+}
 
 // Add takes a family and some of its records in. What a record did not measure is as its family says.
 func (s *Simple) Add(f *catalog.Family, records []catalog.Winding) {
@@ -68,7 +77,7 @@ func (s *Simple) Add(f *catalog.Family, records []catalog.Winding) {
 	}
 	for i := range records {
 		r := &records[i]
-		e := entry{id: r.ID, core: r.CoreID, rotor: f.Core.RotorPosition, slots: f.Core.Slots, seen: float64(r.TimesSeen) + 0.5}
+		e := &entry{id: r.ID, core: r.CoreID, rotor: f.Core.RotorPosition, slots: f.Core.Slots, seen: float64(r.TimesSeen) + 0.5}
 		e.figures = figuresOf(&f.Core, nil)
 		e.figures[figStack] = stack[r.CoreID]
 		if r.CoreAsMeasured != nil {
@@ -83,6 +92,8 @@ func (s *Simple) Add(f *catalog.Family, records []catalog.Winding) {
 		e.figures[figPoles] = cmp.Or(e.figures[figPoles], float64(r.Scheme.Poles))
 		e.turns, e.area = s.main(r, &f.Core)
 		s.entries = append(s.entries, e)
+		key := ringKey{e.rotor, e.slots}
+		s.like[key] = append(s.like[key], e)
 	}
 }
 
@@ -127,9 +138,11 @@ func figuresOf(c *stator.Core, n *winding.Nameplate) figures {
 
 // among gives the records of the rotor position and slots asked for, as far as these were told.
 func (s *Simple) among(q *Question) []*entry {
+	if q.Core.RotorPosition != "" && q.Core.Slots != 0 {
+		return s.like[ringKey{q.Core.RotorPosition, q.Core.Slots}]
+	}
 	var out []*entry
-	for i := range s.entries {
-		e := &s.entries[i]
+	for _, e := range s.entries {
 		if (q.Core.RotorPosition == "" || q.Core.RotorPosition == e.rotor) && (q.Core.Slots == 0 || q.Core.Slots == e.slots) {
 			out = append(out, e)
 		}
@@ -186,12 +199,7 @@ func distance(asked, on *figures) float64 {
 
 // compose makes an answer of weights: the heaviest records share 1 - none.
 func compose(list []*entry, weights []float64, most int, none float64) Answer {
-	order := make([]int, len(list))
-	for i := range order {
-		order[i] = i
-	}
-	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(weights[b], weights[a]) })
-	order = order[:min(most, len(order))]
+	order := heaviest(weights, most)
 	sum := 0.0
 	for _, i := range order {
 		sum += weights[i]
@@ -222,6 +230,23 @@ func compose(list []*entry, weights []float64, most int, none float64) Answer {
 	slices.SortStableFunc(a.Cores, func(x, y Belief) int { return cmp.Compare(y.P, x.P) })
 	a.SeriesTurns, a.ConductorArea = spread(turns), spread(areas)
 	return a
+}
+
+// heaviest gives the places of the greatest weights, at most most of them, heaviest first, equals in order.
+func heaviest(weights []float64, most int) []int {
+	order := make([]int, 0, most+1)
+	for i, w := range weights {
+		if len(order) == most && w <= weights[order[most-1]] {
+			continue
+		}
+		at := len(order)
+		for at > 0 && weights[order[at-1]] < w {
+			at--
+		}
+		order = slices.Insert(order, at, i)
+		order = order[:min(most, len(order))]
+	}
+	return order
 }
 
 // weighed is a value with its weight.

@@ -1,8 +1,10 @@
 package score
 
 import (
+	"cmp"
 	"fmt"
 	"math"
+	"slices"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -195,4 +197,38 @@ func BenchmarkSimple(b *testing.B) {
 			s.Gaussian(&q)
 		}
 	})
+}
+
+// TestHeaviest: the same as a stable sort of everything.
+func TestHeaviest(t *testing.T) {
+	t.Parallel()
+	rapid.Check(t, func(t *rapid.T) {
+		weights := rapid.SliceOf(rapid.SampledFrom([]float64{0, 0.1, 0.5, 0.5000001, 1})).Draw(t, "weights")
+		most := rapid.IntRange(1, 6).Draw(t, "most")
+		want := make([]int, len(weights))
+		for i := range want {
+			want[i] = i
+		}
+		slices.SortStableFunc(want, func(a, b int) int { return cmp.Compare(weights[b], weights[a]) })
+		require.Equal(t, want[:min(most, len(want))], heaviest(weights, most))
+	})
+}
+
+// TestAmong: rotor position and slots pick records whether one, both or none is told.
+func TestAmong(t *testing.T) {
+	t.Parallel()
+	s := simple(t)
+	for _, c := range []struct {
+		core stator.Core
+		want int
+	}{
+		{stator.Core{}, 4}, {stator.Core{Slots: 24}, 4}, {stator.Core{RotorPosition: stator.RotorInside}, 4},
+		{stator.Core{RotorPosition: stator.RotorInside, Slots: 24}, 4}, {stator.Core{RotorPosition: stator.RotorInside, Slots: 36}, 0}, {stator.Core{Slots: 36}, 0}, {stator.Core{RotorPosition: stator.RotorOutside}, 0},
+	} {
+		got := s.among(&Question{Core: c.core})
+		require.Len(t, got, c.want)
+		for i := range got {
+			require.Same(t, s.entries[i], got[i], "in the order of the catalogue")
+		}
+	}
 }
