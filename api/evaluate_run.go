@@ -102,14 +102,16 @@ type three struct {
 	unanswered              bool
 }
 
+// tellStep tells somebody who waits at a terminal what is being done.
+func tellStep(c console, text string) {
+	if isTerminal(c.err) {
+		fmt.Fprintln(c.err, text)
+	}
+}
+
 // run loads the world into a lab and asks everything.
 func (w *evalWorld) run(ctx context.Context, c console, l *lab) (*evalRun, error) {
-	tell := func(text string) {
-		if isTerminal(c.err) {
-			fmt.Fprintln(c.err, text)
-		}
-	}
-	tell(fmt.Sprintf("importing %d records", w.simple.Records()))
+	tellStep(c, fmt.Sprintf("importing %d records", w.simple.Records()))
 	if err := l.load(ctx, filepath.Join(w.dir, catalogueFile)); err != nil {
 		return nil, err
 	}
@@ -117,11 +119,11 @@ func (w *evalWorld) run(ctx context.Context, c console, l *lab) (*evalRun, error
 		return nil, err
 	}
 	run := &evalRun{}
-	tell(fmt.Sprintf("asking %d queries", w.queries))
+	tellStep(c, fmt.Sprintf("asking %d queries", w.queries))
 	if err := run.askQueries(ctx, w, l); err != nil || w.entries == 0 {
 		return run, err
 	}
-	tell(fmt.Sprintf("checking %d record sheets", w.entries))
+	tellStep(c, fmt.Sprintf("checking %d record sheets", w.entries))
 	return run, run.checkSheets(ctx, w, l)
 }
 
