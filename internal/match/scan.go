@@ -198,6 +198,9 @@ type histogram struct {
 	room  int // and how many of it still pass
 }
 
+// binWeight is by how much a bin's scores weigh less than those of the bin before.
+var binWeight = math.Exp(-1.0 / (2 * histPerBin))
+
 func (h *histogram) begin(low float32) { *h = histogram{low: low} }
 
 func (h *histogram) bin(s float32) int { return min(int((s-h.low)*histPerBin), histBins-1) }
@@ -208,9 +211,8 @@ func (h *histogram) add(s float32) { h.count[h.bin(s)]++ }
 func (h *histogram) cut(most int) (lost float64) {
 	const reach = coarseReach * histPerBin
 	h.limit, h.room = reach, 0
-	kept, out := 0.0, 0.0
+	kept, out, weight := 0.0, 0.0, 1.0
 	for b, n := range h.count {
-		weight := math.Exp(-float64(b) / (2 * histPerBin))
 		pass := 0
 		if b < reach {
 			pass = min(int(n), most)
@@ -221,6 +223,7 @@ func (h *histogram) cut(most int) (lost float64) {
 		}
 		kept += float64(pass) * weight
 		out += float64(int(n)-pass) * weight
+		weight *= binWeight
 	}
 	if kept+out == 0 {
 		return 0
