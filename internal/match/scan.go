@@ -20,8 +20,8 @@ const (
 // How many laminations go on: those for which the stacks are looked at, and those that are followed up,
 // none of them further than coarseReach above the best.
 const (
-	keepFirst   = 8000
-	keepMost    = 1500
+	keepFirst   = 20000
+	keepMost    = 2000
 	coarseReach = 40
 )
 
