@@ -39,8 +39,7 @@ func checkGeometry(c *stator.Core) (repaired []ReadAs, findings []errs.Finding, 
 	for i := range findings {
 		if f := &findings[i]; f.Severity == errs.SeverityError {
 			f.Severity = errs.SeverityWarning
-			r := slipOf(f, repaired)
-			f.LikelySlip = &errs.Slip{Code: "reading_doubtful", Field: "measurements." + r.Field, Corrected: formatFloat(r.ReadAs)}
+			f.LikelySlip = doubtOf(f, repaired)
 		}
 	}
 	return repaired, hints(findings), nil
@@ -64,14 +63,20 @@ func beyondMeasure(c *stator.Core) []errs.Field {
 	return out
 }
 
-// slipOf is the doubtful reading that a finding is about.
-func slipOf(f *errs.Finding, repaired []ReadAs) ReadAs {
-	for _, r := range repaired {
-		if slices.Contains(f.Fields, r.Field) {
-			return r
+// slipReading is the slip of a dimension that was probably read as another.
+const slipReading = "reading_doubtful"
+
+// doubtOf is the doubtful reading that a finding is about. The names of the finding's fields may be
+// those of a core or of the request.
+func doubtOf(f *errs.Finding, doubtful []ReadAs) *errs.Slip {
+	r := doubtful[0]
+	for _, d := range doubtful {
+		if slices.Contains(f.Fields, d.Field) || slices.Contains(f.Fields, "measurements."+d.Field) {
+			r = d
+			break
 		}
 	}
-	return repaired[0]
+	return &errs.Slip{Code: slipReading, Field: "measurements." + r.Field, Corrected: formatFloat(r.ReadAs)}
 }
 
 func errorCount(findings []errs.Finding) int {

@@ -3,6 +3,7 @@ package match
 import (
 	"cmp"
 	"slices"
+	"statorbook/internal/stator"
 	"statorbook/internal/winding"
 	"sync"
 )
@@ -53,7 +54,7 @@ func (x *Index) Match(q Query) (Answer, error) {
 	x.overall(w, pts, &a)
 	x.propose(p, w, b, pts, x.cover(w, pts), &a)
 	x.readAs(p, w, b, &a)
-	a.addRepaired(repaired)
+	a.addRepaired(&q.Measurements, repaired)
 	x.extrapolated(p, &a)
 	x.decide(&a)
 	x.next(p, w, b, &a)
@@ -66,15 +67,28 @@ func (x *Index) Match(q Query) (Answer, error) {
 	return a, nil
 }
 
-// addRepaired adds the reading without which the geometry would be impossible, unless the posterior
-// already tells how that figure was meant.
-func (a *Answer) addRepaired(repaired []ReadAs) {
-	for _, r := range repaired {
-		told := false
-		for i := range a.Readings {
-			told = told || a.Readings[i].Field == r.Field
+// addRepaired adds the readings without which the geometry would be impossible, but no second
+// explanation of what the readings that the posterior tells already remove; the findings then name those.
+func (a *Answer) addRepaired(c *stator.Core, repaired []ReadAs) {
+	if len(repaired) == 0 {
+		return
+	}
+	asRead := *c
+	for _, r := range a.Readings {
+		if d := slices.IndexFunc(dims[:], func(k dimInfo) bool { return k.field == r.Field }); d >= 0 {
+			asRead = withReading(&asRead, dim(d), r.ReadAs)
 		}
-		if !told {
+	}
+	if !stator.Impossible(stator.Check(asRead)) {
+		for i := range a.Findings {
+			if f := &a.Findings[i]; f.LikelySlip != nil && f.LikelySlip.Code == slipReading {
+				f.LikelySlip = doubtOf(f, a.Readings)
+			}
+		}
+		return
+	}
+	for _, r := range repaired {
+		if !slices.ContainsFunc(a.Readings, func(told ReadAs) bool { return told.Field == r.Field }) {
 			a.Readings = append(a.Readings, r)
 		}
 	}

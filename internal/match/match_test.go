@@ -232,6 +232,32 @@ func TestReadingNotRefused(t *testing.T) {
 	require.Greater(t, a.Readings[0].Probability, 0.5)
 }
 
+// TestOneExplanationOfAnImpossibleCore: where the catalogue tells which figure was meant and that makes the core possible,
+// no second figure is called wrong (a back diameter of 93.4 mm is not 93.4 inches because the gap diameter lacks its point).
+func TestOneExplanationOfAnImpossibleCore(t *testing.T) {
+	t.Parallel()
+	w := sampleWorld()
+	told := 0
+	for i := range 60 {
+		q, _ := exactQuery(w, i)
+		if q.Measurements.RotorPosition != stator.RotorInside || !q.Measurements.GapDiameter.Given {
+			continue
+		}
+		gap := q.Measurements.GapDiameter.Value
+		q.Measurements.GapDiameter = unit.Of(gap * 10)
+		a := mustMatch(t, w.index, q)
+		require.True(t, slices.ContainsFunc(a.Readings, func(r ReadAs) bool { return r.Field == "gap_diameter_mm" && math.Abs(r.ReadAs-gap) < 0.5 }), "%+v", a.Readings)
+		require.Len(t, a.Readings, 1, "%+v", a.Readings)
+		for _, f := range a.Findings {
+			if f.LikelySlip != nil {
+				require.Equal(t, "measurements.gap_diameter_mm", f.LikelySlip.Field)
+				told++
+			}
+		}
+	}
+	require.Greater(t, told, 10)
+}
+
 // TestImpossibleGeometry follows the contract: 422 only if no alternative reading removes the impossibility.
 func TestImpossibleGeometry(t *testing.T) {
 	t.Parallel()
