@@ -5,6 +5,8 @@ import (
 	"strings"
 	"testing"
 
+	"statorbook/internal/bundle"
+
 	"github.com/stretchr/testify/require"
 )
 
@@ -28,9 +30,6 @@ func InputsOfForms() map[string][]string {
 // Percent writes a probability as pages do.
 func Percent(p float64) string { return strings.ReplaceAll(percent(p), "<", "&lt;") }
 
-// Num writes a figure as pages do.
-func Num(v float64) string { return num(v) }
-
 // People puts labels in the place of names, as pages do.
 func People(t testing.TB, message string) string {
 	p, err := loadPages()
@@ -51,3 +50,11 @@ func SheetQuestions(t testing.TB) (label, hint map[string]string) {
 
 // TypedNumber reads a number as people type it.
 func TypedNumber(s string) (string, bool) { return typedNumber(s) }
+
+// Turns writes a number of turns as pages do.
+func Turns(v float64) string { return turns(v) }
+
+// TurnSpread writes a range of turns as pages do.
+func TurnSpread(low, high float64) string {
+	return turnSpread(bundle.Range{P05: low, P95: high})
+}

@@ -255,13 +255,11 @@ func TestProposalSaysWhatTheMatchSays(t *testing.T) {
 			text := page(t, s, fmt.Sprintf("/find/winding?%s&proposal=%d", readingsOf(s, family), n+1), 200).Text()
 			require.Contains(t, text, httpapi.Percent(a.Number(t, "proposals", n, "probability")))
 			for k := range a.List(t, "proposals", n, "coil_sets") {
-				turns := func(p string) string {
-					return httpapi.Num(a.Number(t, "proposals", n, "coil_sets", k, "series_turns", p))
+				turns := func(p string) float64 {
+					return a.Number(t, "proposals", n, "coil_sets", k, "series_turns", p)
 				}
-				require.Contains(t, text, "<dd>"+turns("p50")+" ")
-				if turns("p05") != turns("p95") {
-					require.Contains(t, text, turns("p05")+" – "+turns("p95"))
-				}
+				require.Contains(t, text, "<dd>"+httpapi.Turns(turns("p50"))+" ")
+				require.Contains(t, text, "("+httpapi.TurnSpread(turns("p05"), turns("p95"))+")")
 			}
 		}
 	}

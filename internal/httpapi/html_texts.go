@@ -178,7 +178,7 @@ func (p *pages) functions() template.FuncMap {
 		"asset":      func(name string) string { return "/assets/" + name + "?v=" + p.assets[name].tag },
 		"navigation": func() []navEntry { return navigation },
 		"corefields": coreFields, "recordfacts": t.recordFacts, "usual": usualRange,
-		"num": num, "pct": percent, "spread": spread, "dict": dict, "starts": startsWithOne,
+		"num": num, "turns": turns, "turnspread": turnSpread, "rounded": rounded, "pct": percent, "spread": spread, "dict": dict, "starts": startsWithOne,
 		"lines":   func(s string) string { return strings.ReplaceAll(s, ",", "\n") },
 		"hundred": func(p float64) string { return strconv.FormatFloat(100*p, 'f', 1, 64) },
 		"add":     func(a, b float64) float64 { return math.Round(100*(a+b)) / 100 },
@@ -248,6 +248,22 @@ func spread(r bundle.Range) string {
 	}
 	return low + " – " + high
 }
+
+// turns writes a number of turns, or of anything else that is whole, with all its digits.
+func turns(v float64) string { return strconv.FormatFloat(math.Round(v), 'f', -1, 64) }
+
+// turnSpread writes a range of turns in whole turns, no narrower than it is.
+func turnSpread(r bundle.Range) string {
+	const hair = 1e-6 // of a figure that was computed
+	low, high := turns(math.Floor(r.P05+hair)), turns(math.Ceil(r.P95-hair))
+	if low == high {
+		return low
+	}
+	return low + " – " + high
+}
+
+// rounded rounds to a step that a rule, a pair of scales or a bench can use.
+func rounded(step, v float64) float64 { return math.Round(v/step) * step }
 
 // percent writes a probability for people: never a plain 0 or 100 that nobody can know.
 func percent(p float64) string {

@@ -208,3 +208,16 @@ func TestNoTextIsIdle(t *testing.T) {
 		require.True(t, strings.Contains(said.String(), `(print "`+prefix) || strings.Contains(said.String(), `"`+key[:strings.LastIndexAny(key, "._")+1]), "nothing says %s", key)
 	}
 }
+
+// Turns are whole: a range of them is told in whole turns and is never narrower than it was computed.
+func TestTurnsAreWhole(t *testing.T) {
+	t.Parallel()
+	for want, r := range map[string]bundle.Range{
+		"46 – 57": {P05: 46.07, P50: 51, P95: 56.57}, "2296": {P05: 2296, P50: 2296, P95: 2296}, "12345 – 12347": {P05: 12345, P50: 12346, P95: 12346.01},
+		"51": {P05: 51 - 1e-9, P50: 51, P95: 51 + 1e-9},
+	} {
+		require.Equal(t, want, turnSpread(r))
+	}
+	require.Equal(t, "12345", turns(12345))
+	require.Equal(t, "34.9", num(rounded(0.1, 34.8814)), "nobody cuts a liner to a hundredth of a millimetre")
+}

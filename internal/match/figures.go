@@ -14,7 +14,7 @@ import (
 func (m *maker) figures() {
 	in := winding.AnalysisInput{Core: m.core, Scheme: m.out.Scheme, Supply: supplyFor(m.p.q.Supply)}
 	plate := m.plateFor()
-	in.Nameplate = &plate
+	in.Nameplate, m.out.Nameplate = &plate, plate
 	a, err := winding.Analyse(in, m.x.wires)
 	if err != nil {
 		m.out.Findings = append(m.out.Findings, errs.Finding{Code: "layout_doubtful", Severity: errs.SeverityWarning, Fields: []string{"scheme"},

@@ -131,6 +131,7 @@ type Proposal struct {
 	CoilSets    []ProposedSet
 	Capacitor   *CapacitorProposal
 	Densities   *winding.Densities
+	Nameplate   winding.Nameplate // under which it is judged: what was read, and what is taken for it
 	Findings    []errs.Finding
 }
 
