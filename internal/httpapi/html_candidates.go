@@ -5,10 +5,13 @@ import (
 	"context"
 	"html/template"
 	"math"
+	"regexp"
 	"slices"
 
+	"statorbook/internal/bundle"
 	"statorbook/internal/catalog"
 	"statorbook/internal/errs"
+	"statorbook/internal/match"
 
 	"github.com/gin-gonic/gin"
 )
@@ -52,8 +55,28 @@ const deviationsShown = 4
 type proposalRow struct {
 	N int
 	proposalView
-	From []recordName
+	From  []recordName
+	For   string // what it is for
+	Taken bool   // the volts were told by nobody
+	About alerts
+	plate bundle.Nameplate
 }
+
+// proposalRow puts beside a proposal what a bench must know of it first. Records are called by their names.
+func (s *server) proposalRow(n int, p match.Proposal, req matchRequest, name func(string) recordName) proposalRow {
+	row := proposalRow{N: n, proposalView: viewProposal(p), From: each(p.Basis.WindingIDs, name), plate: bundle.NameplateOf(p.Nameplate)}
+	for i, step := range row.Basis.Steps {
+		row.Basis.Steps[i] = recordID.ReplaceAllStringFunc(step, func(id string) string { return name(id).Slug })
+	}
+	row.For = s.pages.texts.plateFor(row.plate, row.Scheme)
+	told := req.Supply != nil && req.Supply.Voltage.Given || req.Nameplate != nil && req.Nameplate.Voltage.Given
+	row.Taken = row.plate.Voltage.Given && !told
+	row.About.sort(row.Findings)
+	return row
+}
+
+// recordID finds the ids of records in a sentence.
+var recordID = regexp.MustCompile(`[0-9a-f]{8}(?:-[0-9a-f]{4}){3}-[0-9a-f]{12}`)
 
 // sendCandidates shows what the readings may be. A refusal of the match goes back to the form.
 func (s *server) sendCandidates(c *gin.Context, f *form, req matchRequest) error {
@@ -68,8 +91,8 @@ func (s *server) sendCandidates(c *gin.Context, f *form, req matchRequest) error
 	v := viewMatch(snap.Revision, req, a)
 	body := candidatesBody{Query: template.URL(f.query()), Given: f.givenViews(), Answer: v}
 	body.Rows, body.Rest = candidateRows(v, names)
-	for i, p := range v.Proposals {
-		body.Proposals = append(body.Proposals, proposalRow{i + 1, p, each(p.Basis.WindingIDs, names)})
+	for i, p := range a.Proposals {
+		body.Proposals = append(body.Proposals, s.proposalRow(i+1, p, req, names))
 	}
 	return s.sendHTML(c, "candidates", pageView{Title: s.pages.texts["candidates.title"], Nav: "/", Body: body})
 }

@@ -274,7 +274,7 @@ func TestProposalPage(t *testing.T) {
 		text := page(t, s, fmt.Sprintf("/find/winding?%s&proposal=%d&revision=1", q, n), 200).Text()
 		require.Contains(t, text, "nine times in ten")
 		require.Contains(t, text, "data:image/svg&#43;xml;base64,")
-		require.Contains(t, text, "What was not measured is taken from")
+		require.Contains(t, text, "Not measured, but taken from")
 		require.Contains(t, text, "The catalogue has moved on")
 	}
 	require.Contains(t, page(t, s, "/find/sheet?"+q, 200).Text(), "Readings of the day")

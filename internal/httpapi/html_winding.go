@@ -19,13 +19,15 @@ import (
 type windingBody struct {
 	Title    string
 	Status   string
-	SheetAt  string          // address of the job sheet
-	BackAt   string          // address of the candidates, for a proposal
+	SheetAt  string // address of the job sheet
+	BackAt   string // address of the candidates, for a proposal
+	Alerts   alerts
 	Record   *bundle.Winding // of a record
 	Family   string
 	Proposal *proposalRow // of a proposal
 	Sets     []setView
 	Borrowed string // record that the page took for what was not measured
+	Typed    *form  // the readings of a proposal, nil for a record
 	Moved    bool   // the catalogue has moved on since the link was made
 	Revision int64
 	Work     workView
@@ -75,7 +77,7 @@ func (s *server) sendRecord(c *gin.Context, q *query, page string) error {
 	}
 	work := snap.workUp(subject{r.ID, r.Slug, r.Status, r.application, r.input})
 	body := windingBody{
-		Title: r.Slug, Status: string(r.Status), SheetAt: "/windings/" + r.Slug + "/sheet", Record: &view, Family: s.namer(c.Request.Context())(r.ID).Title,
+		Title: r.Slug, Status: string(r.Status), Alerts: s.pages.texts.alertsOf(work, work.Nameplate, view.Findings), SheetAt: "/windings/" + r.Slug + "/sheet", Record: &view, Family: s.namer(c.Request.Context())(r.ID).Title,
 		Sets: setsOf(work, nil), Revision: snap.Revision, Work: work,
 	}
 	return s.sendHTML(c, page, pageView{Title: s.titleOf(page, r.Slug), Class: page, Body: body})
@@ -118,15 +120,18 @@ func (s *server) sendProposal(c *gin.Context, q *query, page string) error {
 	}
 	query, names := f.query(), s.namer(c.Request.Context())
 	p := a.Proposals[n-1]
-	row := proposalRow{n, viewProposal(p), each(p.Basis.WindingIDs, names)}
-	sub, borrowed := s.proposalSubject(c.Request.Context(), f, req, a, row)
+	row := s.proposalRow(n, p, req, names)
+	req, taken := s.asRead(f, req, a)
+	sub, borrowed := s.proposalSubject(c.Request.Context(), req, row)
 	sub.input.Scheme = p.Scheme
-	sub.title = fmt.Sprintf(s.pages.texts["candidates.proposal"], n)
+	sub.title = s.pages.texts.proposalTitle(n, sub.input.Core)
 	work := snap.workUp(sub)
+	about := s.pages.texts.alertsOf(work, row.plate, row.Findings)
+	about.Taken, about.Unlikely, about.ReadAs = row.Taken, row.Probability < likelierThanNot, taken
 	here := fmt.Sprintf("%s&proposal=%d&revision=%d", query, n, snap.Revision)
 	body := windingBody{
-		Title: sub.title, Status: string(sub.status), SheetAt: "/find/sheet?" + here, BackAt: "/find?" + query, Proposal: &row,
-		Sets: setsOf(work, row.CoilSets), Borrowed: borrowed, Moved: revision != 0 && int64(revision) != snap.Revision, Revision: snap.Revision, Work: work,
+		Title: sub.title, Status: string(sub.status), Alerts: about, SheetAt: "/find/sheet?" + here, BackAt: "/find?" + query, Proposal: &row,
+		Sets: setsOf(work, row.CoilSets), Borrowed: borrowed, Typed: f, Moved: revision != 0 && int64(revision) != snap.Revision, Revision: snap.Revision, Work: work,
 	}
 	return s.sendHTML(c, page, pageView{Title: s.titleOf(page, sub.title), Nav: "/", Class: page, Body: body})
 }
@@ -134,8 +139,7 @@ func (s *server) sendProposal(c *gin.Context, q *query, page string) error {
 // proposalSubject joins the readings with what the basis of the proposal knows: a record that is
 // repeated lends all that was not measured, a lamination that is scaled lends itself without the
 // stack, any other basis only the counts that the coils need.
-func (s *server) proposalSubject(ctx context.Context, f *form, req matchRequest, a match.Answer, p proposalRow) (subject, string) {
-	req = s.asRead(f, req, a)
+func (s *server) proposalSubject(ctx context.Context, req matchRequest, p proposalRow) (subject, string) {
 	q := req.toDomain()
 	sub := subject{status: catalog.StatusEstimated, input: winding.AnalysisInput{Core: q.Measurements, Nameplate: q.Nameplate, Supply: q.Supply, MotorType: q.MotorType}}
 	if len(p.From) == 0 {
@@ -175,20 +179,36 @@ func countsOf(c stator.Core) stator.Core {
 	return counts
 }
 
-// asRead takes the readings as the match read them, where that is likelier than what was typed.
-func (s *server) asRead(f *form, req matchRequest, a match.Answer) matchRequest {
-	changed := false
+// asRead takes the readings as the match read them, where that is likelier than what was typed, and lists those.
+func (s *server) asRead(f *form, req matchRequest, a match.Answer) (matchRequest, []readAsView) {
+	var taken []readAsView
 	for _, r := range a.Readings {
-		if r.Probability > 0.5 && f.values[r.Field] != "" {
+		if r.Probability > likelierThanNot && f.values[r.Field] != "" {
 			f.values[r.Field], f.values[r.Field+withSuffix] = plain(r.ReadAs), instruments[0].Name
-			changed = true
+			taken = append(taken, readAsView{r.Field, r.Typed, r.ReadAs, r.Probability})
 		}
 	}
 	var again matchRequest
-	if !changed || f.decode(s.pages.texts, &again, nil) != nil || f.bad() {
-		return req
+	if len(taken) == 0 || f.decode(s.pages.texts, &again, nil) != nil || f.bad() {
+		return req, nil
 	}
-	return again
+	return again, taken
+}
+
+// proposalTitle names a proposal by its core too: its sheets lie about on a bench beside others.
+func (t texts) proposalTitle(n int, c stator.Core) string {
+	size := ""
+	if c.Slots > 0 {
+		size = fmt.Sprintf(t["proposal.slots"], c.Slots)
+	}
+	gap, stack := bundle.M{Measured: c.GapDiameter}, bundle.M{Measured: c.StackLength}
+	if gap.Given {
+		size = joined(", ", size, fmt.Sprintf(t["proposal.gap"], gap.Digits()))
+	}
+	if stack.Given {
+		size = joined(", ", size, fmt.Sprintf(t["proposal.stack"], stack.Digits()))
+	}
+	return joined(": ", fmt.Sprintf(t["candidates.proposal"], n), size)
 }
 
 // setsOf joins each coil set of a winding with what was computed and, for a proposal, its ranges.
