@@ -3,6 +3,7 @@ package diagram
 import (
 	"fmt"
 	"math"
+	"strconv"
 	"strings"
 
 	"statorbook/internal/stator"
@@ -57,10 +58,19 @@ func drawSlots(in Input) ([]byte, error) {
 	}
 	rows := coilRows(in.Scheme, coils)
 	for _, a := range assumed {
-		rows = append(rows, fmt.Sprintf("assumed: %s %v (%s)", a.Field, a.Value, a.Why))
+		rows = append(rows, fmt.Sprintf("assumed: %s = %v (%s)", spoken(a.Field, in.Scheme), a.Value, a.Why))
 	}
 	y := cv.lines(10, 408, 11, rows)
 	return cv.document(y+6, in.Title+": slots", "Coils in their slots. "+strings.Join(rows, "; ")), nil
+}
+
+// spoken names a field of a coil set as people do: "first slot of main".
+func spoken(field string, s winding.Scheme) string {
+	set, name, inSet := strings.Cut(strings.TrimPrefix(field, "coil_sets["), "].")
+	if i, err := strconv.Atoi(set); inSet && err == nil && i < len(s.CoilSets) {
+		field = name + " of " + roleWords(s.CoilSets[i].Role)
+	}
+	return strings.NewReplacer("_", " ", ".", " ").Replace(field)
 }
 
 // drawRing draws the numbered slots of a ring over the coils.

@@ -2,6 +2,7 @@ package httpapi
 
 import (
 	"bytes"
+	"cmp"
 	"html/template"
 	"io/fs"
 	"mime"
@@ -192,7 +193,7 @@ func (s *server) failPage(c *gin.Context, err error) {
 		return
 	}
 	p, kind := newProblem(err, requestID(c))
-	body, renderErr := s.renderPage("error", pageView{Title: p.Title, Body: errorBody{p, kind.fix}})
+	body, renderErr := s.renderPage("error", pageView{Title: p.Title, Body: errorBody{p, cmp.Or(s.pages.texts["fix."+kind.slug], kind.fix)}})
 	if c.Writer.Written() || renderErr != nil {
 		s.fail(c, err)
 		return

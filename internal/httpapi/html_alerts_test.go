@@ -1,6 +1,9 @@
 package httpapi_test
 
 import (
+	"encoding/base64"
+	"html"
+	"regexp"
 	"strings"
 	"testing"
 
@@ -63,4 +66,77 @@ func TestSheetOfARecord(t *testing.T) {
 		require.Equal(t, 2, strings.Count(sheet, `<p class="onpaper"><b>`+w.Slug), w.Slug)
 		require.Contains(t, sheet, "Goes to", w.Slug)
 	}
+}
+
+// asides are the parts of a page that nobody reads: tags with their attributes.
+var asides = regexp.MustCompile(`(?s)<dl id="words".*?</dl>|<[^>]*>`)
+
+// internalName is a name of the contract, a place in a list or the id of a record.
+var internalName = regexp.MustCompile(`\b[a-z]+(?:_[a-z0-9]+)+\b|\[[0-9]+\]|\b[0-9a-f]{8}-[0-9a-f]{4}-|\b[a-z]+\.[a-z]+_`)
+
+// pictureText finds the drawings of a page.
+var pictureText = regexp.MustCompile(`data:image/svg&#43;xml;base64,([^"]+)"`)
+
+// No page for the bench speaks in the names of the contract or in ids, its drawings included.
+func TestPagesSpeakForPeople(t *testing.T) {
+	t.Parallel()
+	s := openShop(t)
+	targets := []string{"/find?slots=24&rotor_position=inside", "/find?" + strangeCore, "/find/winding?" + strangeCore, "/find/sheet?" + strangeCore,
+		"/find?rotor_position=inside&phases=1&slots=24&gap_diameter_mm=543&back_diameter_mm=93.4", "/find?rotor_position=inside&phases=3&slots=36&gap_diameter_mm=80&stack_length_mm=80",
+		"/find/winding?rotor_position=inside&phases=3&slots=36&gap_diameter_mm=80&stack_length_mm=80"}
+	for i, w := range s.demo.Windings {
+		if i%9 == 0 {
+			targets = append(targets, "/windings/"+w.Slug, "/windings/"+w.Slug+"/sheet")
+		}
+	}
+	for route, target := range pagesShown(s) {
+		if route != "/vetting-desk" && route != "/data-sheet" {
+			targets = append(targets, target)
+		}
+	}
+	for _, target := range targets {
+		text := page(t, s, target, 200).Text()
+		require.Empty(t, internalName.FindAllString(asides.ReplaceAllString(text, " "), -1), target)
+		for _, m := range pictureText.FindAllStringSubmatch(text, -1) {
+			svg, err := base64.StdEncoding.DecodeString(html.UnescapeString(m[1]))
+			require.NoError(t, err)
+			require.Empty(t, internalName.FindAllString(asides.ReplaceAllString(string(svg), " "), -1), target)
+		}
+	}
+}
+
+// What was given is told as people write it: a choice by its words, a figure with its unit, a count never as a choice.
+func TestGivenIsToldWithItsUnit(t *testing.T) {
+	t.Parallel()
+	s := openShop(t)
+	text := page(t, s, "/find?slots=24&rotor_position=inside&supply.voltage_v=230&nameplate.speed_taps=3&phases=1&remains.wires.0.diameter_mm=0.3&remains.wires.0.strands=1", 200).Text()
+	given := text[strings.Index(text, "What you gave"):]
+	for _, row := range []string{"Voltage on site</th><td>230 V<", "Speed taps</th><td>3<", "Strands in hand</th><td>1<", "Phases</th><td>one phase<", "The rotor turns</th><td>inside the stator<"} {
+		require.Contains(t, given, row)
+	}
+}
+
+// What to measure next comes before windings that are likelier wrong than right, and a certainty is never told as 1.
+func TestMeasureBeforeGuesses(t *testing.T) {
+	t.Parallel()
+	s := openShop(t)
+	text := page(t, s, "/find?slots=24&rotor_position=inside", 200).Text()
+	require.Less(t, strings.Index(text, "What to measure next"), strings.Index(text, "Windings to try"))
+	require.Contains(t, text, "None of these is likelier right than wrong")
+	none := page(t, s, "/find?"+strangeCore+"&supply.voltage_v=230", 200).Text()
+	require.NotContains(t, none, "probability of 1.000")
+	require.Contains(t, none, "This core is not in the catalogue: virtually certain, &gt; 99.9 %.")
+	require.Contains(t, none, "Each one more narrows the estimate")
+	require.Greater(t, strings.Index(none, "What to measure next"), strings.Index(none, "Windings to try"))
+}
+
+// The one coat of enamel of a NEMA build is no single phase.
+func TestBuildsAreNoPhases(t *testing.T) {
+	t.Parallel()
+	s := openShop(t)
+	for _, target := range []string{"/wires?system=awg&size=28", "/wires/scrap?readings.0.diameter_mm=0.36&surface=over_enamel", "/wires/replace?from.system=awg&from.size=28&from.build=single"} {
+		text := page(t, s, target, 200).Text()
+		require.NotContains(t, text, "single phase", target)
+	}
+	require.Contains(t, page(t, s, "/wires/scrap?readings.0.diameter_mm=0.36&surface=over_enamel", 200).Text(), "<li>AWG 28 · SWG 30</li>")
 }

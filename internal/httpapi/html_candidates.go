@@ -24,10 +24,11 @@ type candidatesBody struct {
 	Rows      []candidateRow // candidates of some weight and none of them, likeliest first
 	Rest      []candidateRow // the others
 	Proposals []proposalRow
+	Unlikely  bool // no proposal is likelier right than wrong
 }
 
-// givenView is an answer as it was typed, with its instrument.
-type givenView struct{ Field, Typed, With string }
+// givenView is an answer as people read it, with its unit or instrument.
+type givenView struct{ Field, Said, Unit, With string }
 
 // candidateRow is a line of the list. Kind is record, unlisted or none.
 type candidateRow struct {
@@ -89,18 +90,22 @@ func (s *server) sendCandidates(c *gin.Context, f *form, req matchRequest) error
 	}
 	names := s.namer(c.Request.Context())
 	v := viewMatch(snap.Revision, req, a)
-	body := candidatesBody{Query: template.URL(f.query()), Given: f.givenViews(), Answer: v}
+	body := candidatesBody{Query: template.URL(f.query()), Given: f.givenViews(s.pages.texts), Answer: v}
 	body.Rows, body.Rest = candidateRows(v, names)
 	for i, p := range a.Proposals {
 		body.Proposals = append(body.Proposals, s.proposalRow(i+1, p, req, names))
 	}
+	body.Unlikely = len(a.Proposals) > 0 && a.Proposals[0].Probability < likelierThanNot
 	return s.sendHTML(c, "candidates", pageView{Title: s.pages.texts["candidates.title"], Nav: "/", Body: body})
 }
 
-func (f *form) givenViews() []givenView {
+func (f *form) givenViews(t texts) []givenView {
 	return each(f.given(), func(in input) givenView {
-		g := givenView{Field: in.Name, Typed: f.values[in.Name]}
-		if in.Kind == askLength {
+		g := givenView{Field: in.Name, Said: f.values[in.Name], Unit: t.unit(in)}
+		switch in.Kind {
+		case askChoice, askPick:
+			g.Said = t.choice(in.Name, g.Said)
+		case askLength:
 			g.With = cmp.Or(f.values[in.Name+withSuffix], f.values["with"], instruments[0].Name)
 		}
 		return g

@@ -92,7 +92,7 @@ func (t texts) band(l limitView) string {
 		return ""
 	}
 	if l.Unit != "1" {
-		text += " " + l.Unit
+		text += " " + t.name("unit", l.Unit)
 	}
 	return text
 }

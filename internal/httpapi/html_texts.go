@@ -68,6 +68,10 @@ var rowNumber = regexp.MustCompile(`\.([0-9]+)\.`)
 // label names a field. Rows of a list share their labels, a list inside a row may have one for each
 // place; fields of the core need not say so.
 func (t texts) label(field string) string {
+	if m := bracketed.FindStringSubmatch(field); m != nil { // as findings write the place in a list
+		n, _ := strconv.Atoi(m[2])
+		return fmt.Sprintf(t["row.scheme.coil_sets"], n+1) + ": " + lowerFirst(t.label("scheme.coil_sets"+m[3]))
+	}
 	if m := rowNumber.FindStringIndex(field); m != nil {
 		if text, found := t["field."+field[:m[0]]+"."+field[m[1]:]]; found {
 			return text
@@ -78,11 +82,24 @@ func (t texts) label(field string) string {
 
 // withoutCore takes off a name that it is of the core.
 func withoutCore(field string) string {
-	return strings.TrimPrefix(strings.TrimPrefix(field, "core."), "core_as_measured.")
+	for _, prefix := range []string{"core.", "core_as_measured.", "measurements."} {
+		field = strings.TrimPrefix(field, prefix)
+	}
+	return field
+}
+
+// bracketed is the name of a coil set, or of something in it, as findings and assumptions write it.
+var bracketed = regexp.MustCompile(`^(scheme\.)?coil_sets\[([0-9]+)\]((?:\.[a-z_]+)?)(?:\[[0-9]+\])?`)
+
+func lowerFirst(s string) string {
+	if s == "" {
+		return s
+	}
+	return strings.ToLower(s[:1]) + s[1:]
 }
 
 // fieldName finds the names of the contract in a sentence.
-var fieldName = regexp.MustCompile(`\b[A-Za-z][a-z0-9]*(?:[._][a-z0-9]+)+\b`)
+var fieldName = regexp.MustCompile(`\b[A-Za-z][a-z0-9]*(?:[._][a-z0-9]+)+(?:\[[0-9]+\](?:\.[a-z_]+)?)?`)
 
 // people puts the labels of fields into a sentence of the domain in the place of their names.
 func (t texts) people(sentence string) string {
@@ -91,13 +108,18 @@ func (t texts) people(sentence string) string {
 		first := at == 0 && strings.HasPrefix(sentence, name)
 		at++
 		label, found := t["field."+withoutCore(strings.ToLower(name))]
+		if bracketed.MatchString(strings.ToLower(name)) {
+			label, found = t.label(strings.ToLower(name)), true
+		} else if !found {
+			label, found = t["choice."+name]
+		}
 		switch {
 		case !found:
 			return name
 		case first:
 			return label
 		}
-		return strings.ToLower(label[:1]) + label[1:]
+		return lowerFirst(label)
 	})
 }
 
@@ -150,12 +172,18 @@ func (t texts) wire(w bundle.Wire) string {
 		parts = append(parts, w.Diameter.Digits()+" mm")
 	}
 	if w.Build != "" {
-		parts = append(parts, t.name("choice", w.Build))
+		parts = append(parts, t.choice("build", w.Build))
 	}
 	if w.Conductor != string(wire.Copper) {
 		parts = append(parts, t.name("choice", w.Conductor))
 	}
 	return strings.Join(parts, " ")
+}
+
+// wireID names a listed size by its id.
+func (t texts) wireID(id string) string {
+	system, size, _ := strings.Cut(id, "-")
+	return t.name("system", system) + " " + strings.ReplaceAll(size, "-", "/")
 }
 
 // usualRange is what the domain holds to be usual for a dimension, nil without one.
@@ -170,7 +198,7 @@ func usualRange(field string) *stator.Range {
 func (p *pages) functions() template.FuncMap {
 	t := p.texts
 	return template.FuncMap{
-		"t": t.say, "prose": t.prose, "label": t.label, "hint": t.hint, "unit": t.unit, "rowname": t.rowName, "wire": t.wire, "band": t.band, "people": t.people, "under": t.under, "choice": t.choice,
+		"t": t.say, "prose": t.prose, "label": t.label, "hint": t.hint, "unit": t.unit, "rowname": t.rowName, "wire": t.wire, "wireid": t.wireID, "band": t.band, "people": t.people, "under": t.under, "choice": t.choice,
 		"letter":     func(field string) string { return t["letter."+field] },
 		"word":       func(kind string, word any) string { return t.name(kind, fmt.Sprint(word)) },
 		"likely":     func(v float64) string { return t["likely."+likelihood(v)] },
@@ -184,9 +212,7 @@ func (p *pages) functions() template.FuncMap {
 		"add":     func(a, b float64) float64 { return math.Round(100*(a+b)) / 100 },
 		"negate":  func(v float64) float64 { return -v },
 		"clip":    func(v float64) float64 { return math.Max(-25, math.Min(25, math.Round(100*v)/100)) },
-		"signed":  signed, "tenth": func(v float64) string {
-			return strings.Replace(strconv.FormatFloat(math.Round(10*v)/10+0, 'f', 1, 64), "-", "−", 1)
-		},
+		"signed":  signed, "apart": apart,
 		"atleast": listed, "below": unlisted,
 	}
 }
@@ -203,6 +229,18 @@ func signed(v any) string {
 		return "+" + text
 	}
 	return strings.Replace(text, "-", "−", 1)
+}
+
+// apart writes by how many deviations two figures differ; beyond 99 the number says nothing more.
+func apart(v float64) string {
+	const most = 99
+	switch {
+	case v > most:
+		return fmt.Sprintf("> %d", most)
+	case v < -most:
+		return fmt.Sprintf("< −%d", most)
+	}
+	return strings.Replace(strconv.FormatFloat(math.Round(10*v)/10+0, 'f', 1, 64), "-", "−", 1)
 }
 
 // dict makes a map of its arguments, name and value by turns, for templates that take more than one thing.

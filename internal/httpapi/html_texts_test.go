@@ -199,7 +199,7 @@ func TestNoTextIsIdle(t *testing.T) {
 	for key := range p.texts {
 		head, _, _ := strings.Cut(key, ".")
 		switch head {
-		case "field", "hint", "letter", "choice", "status", "basis", "slip", "caution", "severity", "likely", "tells", "row", "say", "system", "instrument", "pattern", "joining", "mass", "origin", "limit", "record", "excluded":
+		case "field", "hint", "letter", "choice", "status", "basis", "slip", "caution", "severity", "likely", "tells", "row", "say", "system", "instrument", "pattern", "joining", "mass", "origin", "limit", "record", "excluded", "unit", "blank", "fix":
 			continue
 		}
 		if strings.Contains(said.String(), `"`+key+`"`) || strings.Contains(inCode, key) {
