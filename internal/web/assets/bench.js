@@ -28,6 +28,12 @@ function show(name) {
   }
 }
 
+// keep puts what was typed so far into the address, so that a page that is loaded again, or gone back to, still holds it.
+function keep() {
+  const query = new URLSearchParams(answers()).toString();
+  history.replaceState(null, "", query ? form.action + "?" + query + "&edit=1" : "/");
+}
+
 let waiting, asked;
 // check lets the server look the readings over while they are typed, and puts what it says at the fields.
 async function check() {
@@ -61,12 +67,14 @@ if (form && form.dataset.checkAt) {
   form.addEventListener("input", (e) => {
     if (e.target.dataset.low) range(e.target);
     clearTimeout(waiting);
-    waiting = setTimeout(check, 400);
+    waiting = setTimeout(() => { keep(); check(); }, 400);
   });
 }
 if (form) {
   form.addEventListener("submit", (e) => {
     e.preventDefault();
+    clearTimeout(waiting);
+    if (form.dataset.checkAt) keep();
     location.href = form.action + "?" + new URLSearchParams(answers());
   });
 }
