@@ -1,6 +1,8 @@
 package httpapi_test
 
 import (
+	"bytes"
+	"fmt"
 	"strings"
 	"testing"
 	"time"
@@ -85,4 +87,24 @@ func TestBrowserKeepsWhatWasTyped(t *testing.T) {
 	}, 10*time.Second, 50*time.Millisecond)
 	holds()
 	b.quiet(t)
+}
+
+// Every kind of job sheet fits three sheets of A4 or Letter, three phases with their leads and a proposal with its warnings included.
+func TestBrowserSheetsFitPaper(t *testing.T) {
+	t.Parallel()
+	browserPath(t)
+	s := openShop(t)
+	b := openTab(t, s, 1280, 900)
+	targets := map[string]string{"proposal": "/find/sheet?" + strangeCore}
+	for _, w := range s.demo.Windings {
+		kind := strings.TrimRight(w.Slug[:strings.LastIndexByte(w.Slug, '-')], "-0123456789") // demo-pump-08-a: a pump
+		targets[fmt.Sprint(kind, " of ", w.Scheme.Poles, " poles, ", len(w.Leads), " leads")] = "/windings/" + w.Slug + "/sheet"
+	}
+	for name, target := range targets {
+		b.open(t, target)
+		for paper, size := range map[string]chromedp.PaperSize{"a4": chromedp.PaperA4, "letter": chromedp.PaperLetter} {
+			pdf := run(t, b, chromedp.PrintToPDF(chromedp.PDFPaper(size), chromedp.PDFPreferCSSPageSize()))
+			require.Equal(t, 3, bytes.Count(pdf, []byte("/Type /Page\n")), "%s on %s", name, paper)
+		}
+	}
 }
