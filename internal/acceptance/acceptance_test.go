@@ -326,6 +326,7 @@ func TestPlanFitsTheMachine(t *testing.T) {
 	require.Contains(t, three, acceptance.TestBalance)
 	require.NotContains(t, three, acceptance.TestMainAuxiliary)
 	require.Len(t, one[acceptance.TestResistance].Limits, 2)
+	require.NotContains(t, one[acceptance.TestPolarity].Limits[0].Source, "tolerance", "poles are counted: nothing of a wire's tolerance is in them")
 	empty := steps(acceptance.Machine{})
 	require.NotEmpty(t, empty[acceptance.TestResistance].NotJudged, "nothing on record: no limit is invented")
 	for _, m := range []acceptance.Machine{pump(), threePhase()} {

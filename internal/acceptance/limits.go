@@ -60,6 +60,7 @@ var (
 // The sources of the rules, as they are shown.
 const (
 	sourceDerived    = "derived from the winding; tolerance = sqrt(wire tolerance squared + 3 % squared), wider where the mean turn is computed"
+	sourceScheme     = "the poles of the winding"
 	sourceBalance    = "EASA AR100-2020 as quoted: 2 % for random-wound three-phase; concentric windings may exceed it"
 	sourceLikeCoil   = "common practice, no source: like coils within 5 %"
 	sourcePractice   = "common practice, no source"

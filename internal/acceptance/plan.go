@@ -162,7 +162,7 @@ func polarityStep(m Machine, _ figures) Step {
 		return s
 	}
 	poles := float64(m.Scheme.Poles)
-	s.Limits = []Limit{{Figure: "poles counted, alternating", Unit: "1", Value: float(poles), Low: float(poles), High: float(poles), Kind: KindDerived, Source: sourceDerived}}
+	s.Limits = []Limit{{Figure: "poles counted, alternating", Unit: "1", Value: float(poles), Low: float(poles), High: float(poles), Kind: KindDerived, Source: sourceScheme}}
 	return s
 }
 

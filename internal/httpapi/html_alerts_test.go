@@ -140,3 +140,15 @@ func TestBuildsAreNoPhases(t *testing.T) {
 	}
 	require.Contains(t, page(t, s, "/wires/scrap?readings.0.diameter_mm=0.36&surface=over_enamel", 200).Text(), "<li>AWG 28 · SWG 30</li>")
 }
+
+// A withstand voltage is what is applied, never "at least" that: more would break the winding, or worse.
+func TestWithstandVoltageIsNoLeast(t *testing.T) {
+	t.Parallel()
+	s := openShop(t)
+	for _, at := range []string{"/find/winding?", "/find/sheet?"} {
+		text := page(t, s, at+strangeCore+"&supply.voltage_v=230", 200).Text()
+		_, limit, found := strings.Cut(text, "AC withstand voltage, 60 s without breakdown</b>")
+		require.True(t, found)
+		require.Regexp(t, `^:? 1500 V, no more `, limit, at)
+	}
+}

@@ -76,8 +76,10 @@ func joined(by string, parts ...string) string {
 
 // band writes what a limit allows; "" where its figure says it all.
 func (t texts) band(l limitView) string {
-	text := ""
+	text, after := "", ""
 	switch {
+	case l.Low != nil && l.High == nil && l.Value != nil && *l.Value == *l.Low: // a voltage to apply: "at least" would ask for more
+		text, after = num(l.Low), t["test.no_more"]
 	case l.Low != nil && l.High != nil && *l.Low == *l.High:
 		text = num(l.Low)
 	case l.Low != nil && l.High != nil:
@@ -94,5 +96,5 @@ func (t texts) band(l limitView) string {
 	if l.Unit != "1" {
 		text += " " + t.name("unit", l.Unit)
 	}
-	return text
+	return text + after
 }

@@ -194,7 +194,7 @@ func TestNoTextIsIdle(t *testing.T) {
 		said.WriteString(body)
 	}
 	inCode := `candidates.proposal fault.number fault.instrument fault.stock fault.stock_long wire.strands candidates.title find.title winding.title sheet.title wires.title replace.title scrap.title
-		problems.title nav.find nav.wires nav.replace nav.scrap nav.sheet nav.desk keyed.sheet_title keyed.desk_title fault.numbers find.check test.at_least test.at_most
+		problems.title nav.find nav.wires nav.replace nav.scrap nav.sheet nav.desk keyed.sheet_title keyed.desk_title fault.numbers find.check test.at_least test.at_most test.no_more
 		plate.no_volts plate.poles proposal.slots proposal.gap proposal.stack`
 	for key := range p.texts {
 		head, _, _ := strings.Cut(key, ".")
