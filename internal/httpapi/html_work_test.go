@@ -165,12 +165,13 @@ func TestBand(t *testing.T) {
 	require.NoError(t, err)
 	f := func(v float64) *float64 { return &v }
 	for want, l := range map[string]limitView{
-		"1 – 2 ohm":         {Low: f(1), High: f(2), Unit: "ohm"},
-		"at least 5 megohm": {Low: f(5), Unit: "megohm"},
-		"at most 0.1 ohm":   {High: f(0.1), Unit: "ohm"},
-		"14":                {Low: f(14), High: f(14), Unit: "1"},
-		"3 V":               {Value: f(3), Unit: "V"},
-		"":                  {Unit: "1"},
+		"1 – 2 Ω":         {Low: f(1), High: f(2), Unit: "ohm"},
+		"at least 5 MΩ":   {Low: f(5), Unit: "megohm"},
+		"at most 0.1 Ω":   {High: f(0.1), Unit: "ohm"},
+		"14":              {Low: f(14), High: f(14), Unit: "1"},
+		"1500 V, no more": {Low: f(1500), Value: f(1500), Unit: "V"},
+		"3 V":             {Value: f(3), Unit: "V"},
+		"":                {Unit: "1"},
 	} {
 		require.Equal(t, want, p.texts.band(l))
 	}
