@@ -152,3 +152,14 @@ func TestWithstandVoltageIsNoLeast(t *testing.T) {
 		require.Regexp(t, `^:? 1500 V, no more `, limit, at)
 	}
 }
+
+// The first page warns before it asks anybody to measure, and asks for speed in r/min, as plates do (common practice, no source).
+func TestFirstPageWarns(t *testing.T) {
+	t.Parallel()
+	s := openShop(t)
+	for _, target := range []string{"/", "/find?slots=14&edit=1", "/find?slots=x"} {
+		text := s.Send("GET", target, "", asBrowser).Text()
+		require.Less(t, strings.Index(text, "proved dead, capacitor discharged"), strings.Index(text, `name="slots"`), target)
+		require.Contains(t, text, `<span class="unit">r/min</span>`, target)
+	}
+}

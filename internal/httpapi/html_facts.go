@@ -36,7 +36,7 @@ func (t texts) recordFacts(w bundle.Winding) []fact {
 	}
 	all := []fact{
 		{"voltage", quantity("V", p.Voltage)}, {"frequency", quantity("Hz", p.Frequency)}, {"power", quantity("W", p.Power)}, {"current", quantity("A", p.Current)},
-		{"speed", quantity("1/min", p.Speed)}, {"poles", count(int(max(p.Poles, w.Scheme.Poles)))}, {"class", p.InsulationClass}, {"duty", p.Duty},
+		{"speed", quantity("r/min", p.Speed)}, {"poles", count(int(max(p.Poles, w.Scheme.Poles)))}, {"class", p.InsulationClass}, {"duty", p.Duty},
 		{"connection", connection}, {"cutout", w.ThermalCutout}, {"overhang", quantity("mm", w.OverhangLead, w.OverhangFar)}, {"coil", quantity("mm", w.CoilLength, w.CoilWidth)},
 		{"liner", liner}, {"wedge", w.Wedge}, {"binding", w.Binding}, {"sleeving", w.Sleeving}, {"varnish", w.Varnish}, {"direction", w.Direction},
 		{"viewing", w.ViewingEnd}, {"mark", w.Slot1Mark}, {"remarks", w.Remarks}, {"source", w.Source}, {"licence", w.Licence}, {"institute", w.Institute},

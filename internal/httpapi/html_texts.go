@@ -156,7 +156,7 @@ func (t texts) unit(in input) string {
 		return ""
 	}
 	u, _ := unitOf(in.Name[strings.LastIndexByte(in.Name, '.')+1:])
-	return u.Label
+	return t.name("unit", u.Label)
 }
 
 // wire names a wire as a bench does: strands, system, size, build, and what is not copper.
