@@ -2,6 +2,7 @@ package httpapi
 
 import (
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 
@@ -14,6 +15,7 @@ import (
 type alerts struct {
 	For      string           // what the winding is for: volts, hertz, phases or connection, poles
 	Taken    bool             // the volts were told by nobody
+	Site     string           // the voltage on site, where the winding is for another
 	Unlikely bool             // it is likelier that another winding was in the core
 	TooFull  bool             // the wire needs more room than the slots have
 	ReadAs   []readAsView     // readings that were taken for other ones
@@ -27,6 +29,17 @@ const likelierThanNot = 0.5
 // squareFull is the slot fill, each wire taken as a square of its overall diameter, above which the
 // wire cannot lie in the slot as hands lay it.
 const squareFull = 1
+
+// siteApart is the share by which the voltage on site may lie from that of a winding (as the check of an analysis).
+const siteApart = 0.10
+
+// siteElse gives the voltage on site where a winding for the plate may not be connected to it; "" otherwise.
+func siteElse(site *bundle.Supply, plate bundle.Nameplate) string {
+	if site == nil || !site.Voltage.Given || !plate.Voltage.Given || math.Abs(site.Voltage.Value-plate.Voltage.Value) <= siteApart*plate.Voltage.Value {
+		return ""
+	}
+	return site.Voltage.Digits()
+}
 
 // sort parts findings by their grade and tells each once, whoever found it first.
 func (a *alerts) sort(findings ...[]bundle.Finding) {

@@ -163,3 +163,17 @@ func TestFirstPageWarns(t *testing.T) {
 		require.Contains(t, text, `<span class="unit">r/min</span>`, target)
 	}
 }
+
+// A winding for another voltage than that on site says so on its card, its page and its sheet.
+func TestWindingForAnotherSupply(t *testing.T) {
+	t.Parallel()
+	s := openShop(t)
+	const core = "rotor_position=inside&phases=1&slots=24&gap_diameter_mm=54.3&back_diameter_mm=93.4&stack_length_mm=27&tooth_width_mm=3.6&supply.frequency_hz=50&supply.voltage_v="
+	for volts, told := range map[string]bool{"400": true, "24": true, "230": false, "240": false} {
+		for _, at := range []string{"/find?", "/find/winding?", "/find/sheet?"} {
+			text := page(t, s, at+core+volts, 200).Text()
+			require.Contains(t, text, "Wound for: ", volts)
+			require.Equal(t, told, strings.Contains(text, "Not for the "+volts+" V that you gave"), "%s%s", at, volts)
+		}
+	}
+}

@@ -72,6 +72,7 @@ func (s *server) proposalRow(n int, p match.Proposal, req matchRequest, name fun
 	row.For = s.pages.texts.plateFor(row.plate, row.Scheme)
 	told := req.Supply != nil && req.Supply.Voltage.Given || req.Nameplate != nil && req.Nameplate.Voltage.Given
 	row.Taken = row.plate.Voltage.Given && !told
+	row.About.Site = siteElse(req.Supply, row.plate)
 	row.About.sort(row.Findings)
 	return row
 }

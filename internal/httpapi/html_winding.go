@@ -127,7 +127,7 @@ func (s *server) sendProposal(c *gin.Context, q *query, page string) error {
 	sub.title = s.pages.texts.proposalTitle(n, sub.input.Core)
 	work := snap.workUp(sub)
 	about := s.pages.texts.alertsOf(work, row.plate, row.Findings)
-	about.Taken, about.Unlikely, about.ReadAs = row.Taken, row.Probability < likelierThanNot, taken
+	about.Taken, about.Site, about.Unlikely, about.ReadAs = row.Taken, row.About.Site, row.Probability < likelierThanNot, taken
 	here := fmt.Sprintf("%s&proposal=%d&revision=%d", query, n, snap.Revision)
 	body := windingBody{
 		Title: sub.title, Status: string(sub.status), Alerts: about, SheetAt: "/find/sheet?" + here, BackAt: "/find?" + query, Proposal: &row,
