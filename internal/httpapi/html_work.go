@@ -125,6 +125,25 @@ func (v *workView) draw(s subject) {
 	}
 }
 
+// Weighed is the mass on record of all coil sets, g, where it is more than the cut list says to buy:
+// the list counts the bare metal of a computed mean turn. 0 otherwise.
+func (v workView) Weighed() float64 {
+	weighed, buy := 0.0, 0.0
+	for _, set := range v.Scheme.CoilSets {
+		if !set.Mass.Given {
+			return 0
+		}
+		weighed += set.Mass.Value
+	}
+	for _, w := range v.Materials.Wires {
+		buy += w.Buy
+	}
+	if weighed <= buy {
+		return 0
+	}
+	return weighed
+}
+
 // Drawing gives one drawing, nil if there is none.
 func (v workView) Drawing(view string) *drawingView {
 	for i, d := range v.Drawings {

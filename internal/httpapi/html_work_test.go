@@ -201,3 +201,33 @@ func TestRecordFacts(t *testing.T) {
 	core := coreFields(bundle.Core{GapDiameter: m("118.20", 118.2), SecondRing: &bundle.Ring{Slots: 14}})
 	require.Equal(t, []fact{{"gap_diameter_mm", "118.20 mm"}, {"second_ring.slots", "14"}}, core)
 }
+
+// A cut list that would run short of the wire that the record weighed says so.
+func TestWeighed(t *testing.T) {
+	t.Parallel()
+	mass := func(g float64) bundle.CoilSet { return bundle.CoilSet{Mass: bundle.M{Measured: unit.Of(g)}} }
+	v := workView{Materials: &materialsView{}}
+	require.Zero(t, v.Weighed(), "nothing weighed")
+	v.Scheme.CoilSets = []bundle.CoilSet{mass(164), mass(184)}
+	require.InDelta(t, 348, v.Weighed(), 1e-9)
+	v.Scheme.CoilSets = append(v.Scheme.CoilSets, bundle.CoilSet{})
+	require.Zero(t, v.Weighed(), "one set was not weighed")
+	told := 0
+	for n := 0; n < 180; n += 6 {
+		snap, s := demoSubject(t, n)
+		w := snap.workUp(s)
+		buy, weighed := 0.0, 0.0
+		for _, wire := range w.Materials.Wires {
+			buy += wire.Buy
+		}
+		for _, set := range w.Scheme.CoilSets {
+			weighed += set.Mass.Value
+		}
+		if g := w.Weighed(); g > 0 {
+			told++
+			require.InDelta(t, weighed, g, 1e-9)
+			require.Greater(t, g, buy)
+		}
+	}
+	require.Positive(t, told)
+}
