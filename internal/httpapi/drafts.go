@@ -177,7 +177,7 @@ func (s *server) findDraft(c *gin.Context, kind catalog.Kind, ref string) (catal
 	if err != nil {
 		return nil, err
 	}
-	if who.Anonymous() || s.Drafts == nil || !jsonin.IsUUID(ref) {
+	if unknownRecord(nameOf(kind), ref) != nil || who.Anonymous() || s.Drafts == nil {
 		return nil, noRecord(nameOf(kind), ref)
 	}
 	record, err := s.Drafts.Draft(c.Request.Context(), who.Actor, kind, ref)

@@ -4,7 +4,6 @@ import (
 	"encoding/hex"
 	"net/http"
 	"strconv"
-	"strings"
 	"time"
 
 	"statorbook/internal/catalog"
@@ -179,7 +178,7 @@ func (s *server) getRevision(kind catalog.Kind) func(*gin.Context, *query) error
 			return err
 		}
 		n, err := strconv.Atoi(c.Param("n"))
-		if err != nil || n < 1 || n > 1e9 || strings.HasPrefix(c.Param("n"), "+") {
+		if err != nil || n < 1 || n > 1e9 || strconv.Itoa(n) != c.Param("n") {
 			return noRevision(c.Param("n"))
 		}
 		r, err := s.Witnesses.Revision(c.Request.Context(), kind, ref, n)

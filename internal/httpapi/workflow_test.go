@@ -112,6 +112,43 @@ func TestLifeOverHTTP(t *testing.T) {
 	require.Contains(t, s.done(200, "anonymous", "GET", at+"/revisions/1", "").Text(), "[65,52]")
 	s.done(404, "anonymous", "GET", at+"/revisions/4", "")
 	s.done(404, "anonymous", "GET", at+"/revisions/0", "")
+	s.done(404, "anonymous", "GET", at+"/revisions/01", "") // one address for each revision
+}
+
+// A correction is worked on under the slug of its record as under the id (rule 3 of the contract), and
+// nobody else learns of it.
+func TestCorrectionBySlug(t *testing.T) {
+	t.Parallel()
+	s := openSchool(t)
+	for _, kind := range []struct{ at, body, edited string }{
+		{windingsAt, sheetBody(66), sheetBody(67)},
+		{familiesAt, familyBody(1), familyBody(2)},
+	} {
+		id := s.bring(kind.at, kind.body, catalog.Vetted, "author", "vetter", "publisher")
+		s.done(200, "publisher", "POST", kind.at+"/"+id+"/publication", `{"slug":"demo-by-slug"}`)
+		at := kind.at + "/demo-by-slug"
+		s.done(409, "author", "PUT", at, kind.edited, "If-Match: *")
+		s.done(403, "foreign", "PUT", at, kind.edited, "If-Match: *")
+		s.done(409, "author", "POST", at+"/submission", "")
+		s.done(404, "author", "GET", at+"?view=draft", "")
+		s.done(200, "author", "POST", at+"/erratum", `{"reason_code":"written_wrong","reason":"demo"}`)
+		s.done(200, "author", "GET", at+"?view=draft", "")
+		for _, who := range []string{"foreign", "anonymous"} {
+			s.done(404, who, "GET", at+"?view=draft", "")
+		}
+		s.done(403, "foreign", "POST", at+"/submission", "")
+		s.done(428, "author", "PUT", at, kind.edited)
+		s.done(412, "author", "PUT", at, kind.edited, `If-Match: "draft-2"`)
+		s.done(200, "author", "PUT", at, kind.edited, `If-Match: "draft-1"`)
+		s.done(200, "author", "POST", at+"/submission", "")
+		s.done(200, "vetter", "POST", at+"/return", `{"reason":"demo"}`)
+		submitted := s.done(200, "author", "POST", at+"/submission", "")
+		s.done(200, "vetter", "POST", at+"/vetting", answersTo(t, submitted))
+		require.Equal(t, 2.0, s.done(200, "publisher", "POST", at+"/publication", "").At(t, "revision"))
+		for _, ref := range []string{"%00", "demo_x", "%ff", "demo--x"} { // never reaches the database
+			s.done(404, "author", "GET", kind.at+"/"+ref+"?view=draft", "")
+		}
+	}
 }
 
 // checkRevisions holds the list of revisions and their signed statements against what was done.

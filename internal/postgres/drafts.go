@@ -33,8 +33,8 @@ type draftRow struct {
 
 // The statements on the two tables of drafts differ in the name alone.
 var (
-	draftByID   = perKind(draftColumns + ` WHERE d.id = $1::uuid AND d.institute_id = $2::uuid`)
-	draftLocked = perKind(draftColumns + ` WHERE d.id = $1::uuid AND d.institute_id = $2::uuid FOR UPDATE OF d`)
+	draftByRef  = perKind(draftColumns + draftOfRef)
+	draftLocked = perKind(draftColumns + draftOfRef + ` FOR UPDATE OF d`)
 	draftList   = perKind(draftColumns + `
 		WHERE d.institute_id = $1::uuid AND d.state = $2 AND ($3 = '' OR d.id::text > $3) AND ($4 = '' OR d.body ->> 'family_id' = $4)
 		ORDER BY d.id LIMIT $5`)
@@ -46,6 +46,9 @@ const draftColumns = `
 	       coalesce((SELECT t.reason FROM vetting t WHERE t.record_id = d.id AND t.outcome = 'returned' ORDER BY t.id DESC LIMIT 1), ''), d.created_at, d.modified_at
 	FROM {kind}_draft d JOIN institute i ON i.id = d.institute_id JOIN person a ON a.id = d.author_person_id
 	LEFT JOIN person v ON v.id = d.vetter_person_id`
+
+// draftOfRef finds a draft by its id, or by the slug of the published record that it corrects.
+const draftOfRef = ` WHERE d.id = coalesce($1::uuid, (SELECT h.id FROM {kind} h WHERE h.slug = $2)) AND d.institute_id = $3::uuid`
 
 // perKind gives a statement for each kind of record: {kind} stands for its name, which is ours.
 func perKind(statement string) map[catalog.Kind]string {
@@ -211,9 +214,10 @@ func (t *acting) insertDraft(ctx context.Context, record catalog.Record, base in
 	return t.draft(ctx, kind, id)
 }
 
-// draft reads a draft of the actor's institute and locks it, pgx.ErrNoRows if there is none.
-func (t *acting) draft(ctx context.Context, kind catalog.Kind, id string) (*draftRow, error) {
-	rows, err := t.Query(ctx, draftLocked[kind], id, t.institute)
+// draft reads a draft of the actor's institute by id or slug and locks it, pgx.ErrNoRows if there is none.
+func (t *acting) draft(ctx context.Context, kind catalog.Kind, ref string) (*draftRow, error) {
+	id, slug := splitRef(ref)
+	rows, err := t.Query(ctx, draftLocked[kind], id, slug, t.institute)
 	if err != nil {
 		return nil, err
 	}
@@ -277,12 +281,13 @@ func (r *draftRow) render(kind catalog.Kind, render catalog.Render) (catalog.Rep
 	return render(record)
 }
 
-// Draft gives a draft of the actor's institute, a catalog.Winding or catalog.Family. One of another
-// institute is not found, as one that there is none of.
-func (s *Store) Draft(ctx context.Context, actor catalog.Actor, kind catalog.Kind, id string) (catalog.Record, error) {
+// Draft gives a draft of the actor's institute by its id, or by the slug of what it corrects: a
+// catalog.Winding or catalog.Family. One of another institute is not found, as one that there is none of.
+func (s *Store) Draft(ctx context.Context, actor catalog.Actor, kind catalog.Kind, ref string) (catalog.Record, error) {
+	id, slug := splitRef(ref)
 	var record catalog.Record
 	err := s.private(ctx, actor, func(ctx context.Context, t *acting) error {
-		rows, err := t.Query(ctx, draftByID[kind], id, t.institute)
+		rows, err := t.Query(ctx, draftByRef[kind], id, slug, t.institute)
 		if err != nil {
 			return err
 		}

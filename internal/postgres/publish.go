@@ -302,8 +302,8 @@ func (t *acting) published(ctx context.Context, kind catalog.Kind, ref string, a
 	if errs.KindOf(err) != errs.KindNotFound {
 		return nil, err
 	}
-	if id, _ := splitRef(ref); id != nil && t.institute != "" {
-		row, err := t.draft(ctx, kind, *id)
+	if t.institute != "" {
+		row, err := t.draft(ctx, kind, ref)
 		if err == nil {
 			if err := catalog.Permit(t.Actor, action, row.object()); err != nil {
 				return nil, err

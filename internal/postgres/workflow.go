@@ -180,9 +180,8 @@ var (
 // permitted finds and locks the draft of d and decides whether the actor may do action to it. What the
 // actor may not know of is not found; a published record has no draft unless somebody corrects it.
 func (t *acting) permitted(ctx context.Context, d catalog.DraftRef, action catalog.Action) (*draftRow, error) {
-	id, _ := splitRef(d.ID)
-	if id != nil && t.institute != "" {
-		row, err := t.draft(ctx, d.Kind, *id)
+	if t.institute != "" {
+		row, err := t.draft(ctx, d.Kind, d.ID)
 		if err == nil {
 			if err := catalog.Permit(t.Actor, action, row.object()); err != nil {
 				return nil, err
