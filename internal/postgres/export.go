@@ -196,7 +196,7 @@ const heldFamilies = `($1 = '' OR i.slug = $1 OR h.id IN (SELECT w.family_id FRO
 func exportFamilies(ctx context.Context, tx pgx.Tx, out *bundle.Writer, o ExportOptions) (int, error) {
 	rows, err := tx.Query(ctx, `
 		SELECT h.id::text, h.slug, `+provenanceColumns+`, NULL::jsonb, coalesce(s.note, '')
-		FROM family h JOIN family_revision r ON r.family_id = h.id AND r.revision = h.revision`+provenanceJoins+`
+		FROM family h JOIN family_revision r ON r.family_id = h.id AND r.revision = h.revision`+familyJoins+`
 		LEFT JOIN statement s ON s.record_kind = 'family' AND s.record_id = h.id AND s.revision = h.revision
 		WHERE h.catalogue_revision > $2 AND `+heldFamilies+` ORDER BY h.slug`, o.Institute, o.Since)
 	if err != nil {
@@ -250,7 +250,7 @@ func exportCores(ctx context.Context, tx pgx.Tx, out *bundle.Writer, o ExportOpt
 func exportWindings(ctx context.Context, tx pgx.Tx, out *bundle.Writer, o ExportOptions) (int, error) {
 	rows, err := tx.Query(ctx, `
 		SELECT h.id::text, h.slug, `+provenanceColumns+`, h.times_seen, coalesce(s.note, '')
-		FROM winding h JOIN winding_revision r ON r.winding_id = h.id AND r.revision = h.revision`+provenanceJoins+`
+		FROM winding h JOIN winding_revision r ON r.winding_id = h.id AND r.revision = h.revision`+windingJoins+`
 		LEFT JOIN statement s ON s.record_kind = 'winding' AND s.record_id = h.id AND s.revision = h.revision
 		WHERE h.catalogue_revision > $2 AND ($1 = '' OR i.slug = $1) ORDER BY h.slug`, o.Institute, o.Since)
 	if err != nil {

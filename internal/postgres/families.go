@@ -37,13 +37,20 @@ type provenanceRow struct {
 }
 
 // provenanceColumns are the columns of provenanceRow after the id and slug, for a revision r with its
-// head h, and provenanceJoins what they need besides those two.
+// head h; familyJoins and windingJoins are what they need besides those two. A proof that came later takes
+// the finding away that there is none.
 const (
 	provenanceColumns = `r.revision, r.state, coalesce(r.reason, ''), r.imported, r.demo, coalesce(i.slug, ''),
 	coalesce(a.pseudonym, ''), coalesce(v.pseudonym, ''), h.created_at, h.modified_at, r.body, r.content_hash, r.vetted_at, r.answers, coalesce(r.reason_code, ''),
-	(SELECT count(*) FROM problem_report o WHERE o.record_id = h.id AND o.answered_at IS NULL), r.findings`
+	(SELECT count(*) FROM problem_report o WHERE o.record_id = h.id AND o.answered_at IS NULL),
+	CASE WHEN l.revision IS NULL THEN r.findings ELSE jsonb_path_query_array(r.findings, '$[*] ? (@.code != "` + catalog.UnprovedCode + `")') END`
+	familyJoins     = provenanceJoins + ` AND l.record_kind = 'family' ` + personJoins
+	windingJoins    = provenanceJoins + ` AND l.record_kind = 'winding' ` + personJoins
 	provenanceJoins = ` LEFT JOIN institute i ON i.id = h.institute_id
-	LEFT JOIN person a ON a.id = r.author_person_id LEFT JOIN person v ON v.id = r.vetter_person_id `
+	LEFT JOIN late_proof l ON l.record_id = h.id AND l.revision = r.revision AND r.author_person_id IS NULL`
+	personJoins = `
+	LEFT JOIN person a ON a.id = coalesce(r.author_person_id, l.author_person_id)
+	LEFT JOIN person v ON v.id = coalesce(r.vetter_person_id, l.vetter_person_id) `
 )
 
 // familyRow adds the stacks that joined by lines of their own.
@@ -93,7 +100,7 @@ func (s *Store) Family(ctx context.Context, ref string) (catalog.Family, error) 
 // familyRows selects rows of familyRow: the current revisions of families h.
 const familyRows = `
 	SELECT h.id::text, h.slug, ` + provenanceColumns + `, ` + addedCores + `
-	FROM family h JOIN family_revision r ON r.family_id = h.id AND r.revision = h.revision` + provenanceJoins
+	FROM family h JOIN family_revision r ON r.family_id = h.id AND r.revision = h.revision` + familyJoins
 
 const familyByRef = familyRows + `WHERE h.id = $1::uuid OR h.slug = $2`
 

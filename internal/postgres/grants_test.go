@@ -15,7 +15,7 @@ func TestAppRoleMayNot(t *testing.T) {
 	t.Parallel()
 	_, app := pgtest.NewURLs(t)
 	insertOnly := []string{"family_revision", "winding_revision", "wire_size_revision", "insulation_class_revision",
-		"insulating_material_revision", "core", "family_core", "audit", "change", "person"}
+		"insulating_material_revision", "core", "family_core", "audit", "change", "person", "vetting", "statement", "late_proof", "sighting"}
 	heads := []string{"family", "winding", "wire_size", "insulation_class", "insulating_material", "institute", "catalogue_state"}
 	denied := []string{`CREATE TABLE mine (x int)`, `ALTER TABLE winding ADD COLUMN x int`, `DROP TABLE winding`, `DROP FUNCTION refuse_change() CASCADE`,
 		`ALTER TABLE winding_draft DISABLE ROW LEVEL SECURITY`, `DROP POLICY own_institute ON winding_draft`, `CREATE INDEX ON winding (id)`,

@@ -246,7 +246,7 @@ var importDetails = map[string]string{
 	proofBad:               "The review of this record does not hold: one of the two was changed.",
 	proofContent:           "The review of this record is about other content.",
 	proofState:             "The review says another act than the record's state.",
-	"proof_too_late":       "The record is here already, without this proof, and revisions are never rewritten. Its next revision brings its own.",
+	"proof_not_taken":      "The record is here without this proof: another institute holds it, or a newer revision of it is here, or an institute of this server signed. Its next revision brings its own proof.",
 }
 
 // next gives the next row for the stage, nil at the end of the bundle.

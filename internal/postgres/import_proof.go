@@ -183,7 +183,8 @@ func (run *importRun) openSeal() error {
 	return err
 }
 
-// applyProofs keeps the statements about what is new, and gives the reviews the outcome of their records.
+// applyProofs keeps the statements about what is new or was unproved, and gives the reviews their outcomes:
+// that of the record, but new where the proof alone is.
 func applyProofs(ctx context.Context, tx pgx.Tx) error {
 	_, err := tx.Exec(ctx, `
 		INSERT INTO statement (record_kind, record_id, revision, note)
@@ -192,11 +193,14 @@ func applyProofs(ctx context.Context, tx pgx.Tx) error {
 	if err != nil {
 		return err
 	}
+	if err := adoptProofs(ctx, tx); err != nil {
+		return err
+	}
 	_, err = tx.Exec(ctx, `
 		INSERT INTO import_verdict (line, kind, outcome, code)
-		SELECT r.review_line, 'review', CASE WHEN v.outcome = 'new' OR v.outcome = 'same' AND s.note IS NOT NULL THEN v.outcome ELSE 'ignored' END,
-		       CASE WHEN v.outcome = 'same' AND s.note IS NULL THEN 'proof_too_late' WHEN v.outcome NOT IN ('new', 'same') THEN 'review_without_record' END
-		FROM import_row r JOIN import_verdict v USING (line)
+		SELECT r.review_line, 'review', CASE WHEN l.line IS NOT NULL THEN 'new' WHEN v.outcome = 'new' OR v.outcome = 'same' AND s.note IS NOT NULL THEN v.outcome ELSE 'ignored' END,
+		       CASE WHEN v.outcome = 'same' AND s.note IS NULL THEN 'proof_not_taken' WHEN v.outcome NOT IN ('new', 'same') THEN 'review_without_record' END
+		FROM import_row r JOIN import_verdict v USING (line) LEFT JOIN import_late l USING (line)
 		     LEFT JOIN statement s ON s.record_kind = r.kind AND s.record_id = r.id::uuid AND s.revision = r.revision
 		WHERE r.review_line IS NOT NULL`)
 	return err

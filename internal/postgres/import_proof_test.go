@@ -134,8 +134,9 @@ func TestImportKeepsTheProof(t *testing.T) {
 	require.False(t, report.Applied)
 	require.Empty(t, rows[3].Code)
 	pin(t, store, "odd-school", stranger)
-	_, rows = imported(t, store, text, postgres.ImportOptions{Keys: keysOf(t, store)})
-	require.Equal(t, "proof_too_late", rows[7].Code, "revisions are never rewritten")
+	report, rows = imported(t, store, text, postgres.ImportOptions{Keys: keysOf(t, store)})
+	require.Equal(t, []catalog.Outcome{catalog.OutcomeSame, catalog.OutcomeNew}, []catalog.Outcome{rows[6].Outcome, rows[7].Outcome}, "the key was pinned after its bundle")
+	require.True(t, report.Applied)
 }
 
 // A record whose review does not hold is refused, and nothing else with it.

@@ -36,7 +36,7 @@ func (s *Store) Winding(ctx context.Context, ref string) (catalog.Winding, error
 // windingRows selects rows of windingRow: the current revisions of winding records h.
 const windingRows = `
 	SELECT h.id::text, h.slug, ` + provenanceColumns + `, h.times_seen
-	FROM winding h JOIN winding_revision r ON r.winding_id = h.id AND r.revision = h.revision` + provenanceJoins
+	FROM winding h JOIN winding_revision r ON r.winding_id = h.id AND r.revision = h.revision` + windingJoins
 
 const windingByRef = windingRows + `WHERE h.id = $1::uuid OR h.slug = $2`
 

@@ -114,12 +114,12 @@ var recordID = perKind(`SELECT id::text FROM {kind} WHERE id = $1::uuid OR slug 
 var revisionRows = map[catalog.Kind]string{
 	catalog.KindFamily: `
 		SELECT h.id::text, h.slug, ` + provenanceColumns + `, NULL::jsonb, coalesce(s.note, ''), r.change, h.revision
-		FROM family h JOIN family_revision r ON r.family_id = h.id` + provenanceJoins + `
+		FROM family h JOIN family_revision r ON r.family_id = h.id` + familyJoins + `
 		LEFT JOIN statement s ON s.record_kind = 'family' AND s.record_id = h.id AND s.revision = r.revision
 		WHERE (h.id = $1::uuid OR h.slug = $2) AND ($3 = 0 OR r.revision = $3) AND r.revision > $4 ORDER BY r.revision LIMIT $5`,
 	catalog.KindWinding: `
 		SELECT h.id::text, h.slug, ` + provenanceColumns + `, h.times_seen, coalesce(s.note, ''), r.change, h.revision
-		FROM winding h JOIN winding_revision r ON r.winding_id = h.id` + provenanceJoins + `
+		FROM winding h JOIN winding_revision r ON r.winding_id = h.id` + windingJoins + `
 		LEFT JOIN statement s ON s.record_kind = 'winding' AND s.record_id = h.id AND s.revision = r.revision
 		WHERE (h.id = $1::uuid OR h.slug = $2) AND ($3 = 0 OR r.revision = $3) AND r.revision > $4 ORDER BY r.revision LIMIT $5`,
 }

@@ -21,6 +21,6 @@ GRANT SELECT, INSERT, UPDATE, DELETE ON family_draft, winding_draft TO statorboo
 
 GRANT SELECT, INSERT, UPDATE (revoked_at, last_used_at) ON api_key TO statorbook_app;
 GRANT SELECT, INSERT, DELETE ON idempotency TO statorbook_app;
-GRANT SELECT, INSERT ON vetting, statement, sighting TO statorbook_app;
+GRANT SELECT, INSERT ON vetting, statement, late_proof, sighting TO statorbook_app;
 GRANT SELECT, INSERT, UPDATE (retired_at) ON signing_key TO statorbook_app;
 GRANT SELECT, INSERT, UPDATE (answered_at, answered_by, answer) ON problem_report TO statorbook_app;
