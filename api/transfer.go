@@ -39,7 +39,7 @@ without a name, to standard output. Signed statements stand behind the records t
   -institute  only what this institute holds, with the families of its windings, and no tables of wires
               or insulation
   -sign       sign the whole file with the key of that institute, which must lie on this machine
-  -since      only what changed after this catalogue revision
+  -since      only what changed after this catalogue revision, and the families that it stands on
   -csv        write the winding records as a CSV sheet instead, one in each row; the column status says which
               of them are withdrawn, foreign or demo. Text that a spreadsheet would run as a formula has an
               apostrophe before it, which import takes off again`,

@@ -24,7 +24,8 @@ type ExportOptions struct {
 	// Institute leaves only what that institute (a slug) holds, and the families that its windings are
 	// of, whoever holds those; no reference data. "" is everybody.
 	Institute string
-	// Since leaves only what changed after that catalogue revision.
+	// Since leaves only what changed after that catalogue revision, and the families and stacks that the
+	// changed records stand on, so that the bundle can be imported alone.
 	Since int64
 }
 
@@ -193,12 +194,19 @@ func review(out *bundle.Writer, note string) error {
 // heldFamilies are the families that an institute $1 holds or has windings of; all if it is ”.
 const heldFamilies = `($1 = '' OR i.slug = $1 OR h.id IN (SELECT w.family_id FROM winding w JOIN institute wi ON wi.id = w.institute_id WHERE wi.slug = $1))`
 
+// The windings and the added stacks that changed after $2, as far as $1 goes.
+const (
+	changedWindings = `SELECT w.family_id, w.core_id FROM winding w LEFT JOIN institute n ON n.id = w.institute_id WHERE w.catalogue_revision > $2 AND ($1 = '' OR n.slug = $1)`
+	changedCores    = `SELECT CASE WHEN c.record_kind = 'core' THEN c.record_id::uuid END FROM change c WHERE c.record_kind = 'core' AND c.catalogue_revision > $2`
+)
+
 func exportFamilies(ctx context.Context, tx pgx.Tx, out *bundle.Writer, o ExportOptions) (int, error) {
 	rows, err := tx.Query(ctx, `
 		SELECT h.id::text, h.slug, `+provenanceColumns+`, NULL::jsonb, coalesce(s.note, '')
 		FROM family h JOIN family_revision r ON r.family_id = h.id AND r.revision = h.revision`+familyJoins+`
 		LEFT JOIN statement s ON s.record_kind = 'family' AND s.record_id = h.id AND s.revision = h.revision
-		WHERE h.catalogue_revision > $2 AND `+heldFamilies+` ORDER BY h.slug`, o.Institute, o.Since)
+		WHERE `+heldFamilies+` AND (h.catalogue_revision > $2 OR h.id IN (SELECT x.family_id FROM (`+changedWindings+`) x)
+			OR h.id IN (SELECT k.family_id FROM core k WHERE k.id IN (`+changedCores+`))) ORDER BY h.slug`, o.Institute, o.Since)
 	if err != nil {
 		return 0, err
 	}
@@ -227,7 +235,7 @@ func exportCores(ctx context.Context, tx pgx.Tx, out *bundle.Writer, o ExportOpt
 		       jsonb_strip_nulls(jsonb_build_object('id', core_id, 'family_id', family_id, 'stack_length_mm', stack_length_mm))
 		FROM added_core a
 		WHERE ($1 = '' OR EXISTS (SELECT FROM family h LEFT JOIN institute i ON i.id = h.institute_id WHERE h.id = a.family_id AND `+heldFamilies+`))
-		  AND ($2 = 0 OR EXISTS (SELECT FROM change c WHERE c.record_kind = 'core' AND c.record_id = a.core_id::text AND c.catalogue_revision > $2))
+		  AND ($2 = 0 OR core_id IN (`+changedCores+`) OR core_id IN (SELECT x.core_id FROM (`+changedWindings+`) x))
 		ORDER BY core_id, revision DESC`, o.Institute, o.Since)
 	if err != nil {
 		return 0, err
