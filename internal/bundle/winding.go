@@ -81,6 +81,7 @@ type Witness struct {
 	Base        int       `json:"base_revision,omitzero" in:"min=0,max=1000000000"`
 	ReasonCode  string    `json:"reason_code,omitempty"`
 	ReturnedFor string    `json:"returned_for,omitempty" in:"lines,runes=1000"`
+	Returned    []Finding `json:"returned_findings,omitempty" in:"maxitems=200"`
 }
 
 // Answer is the JSON shape of catalog.Answer.
@@ -104,7 +105,8 @@ func AnswersToDomain(list []Answer) []catalog.Answer {
 }
 
 func witnessOf(p catalog.Provenance) Witness {
-	w := Witness{Author: p.Author, Vetter: p.Vetter, Answers: AnswersOf(p.Answers), OpenReports: p.OpenReports, Base: p.Base, ReasonCode: p.ReasonCode, ReturnedFor: p.ReturnedFor}
+	w := Witness{Author: p.Author, Vetter: p.Vetter, Answers: AnswersOf(p.Answers), OpenReports: p.OpenReports, Base: p.Base, ReasonCode: p.ReasonCode, ReturnedFor: p.ReturnedFor,
+		Returned: convert(p.ReturnedFindings, FindingOf)}
 	if p.Hash != (catalog.Hash{}) {
 		w.SHA256 = hex.EncodeToString(p.Hash[:])
 	}

@@ -49,14 +49,15 @@ type Provenance struct {
 	Author, Vetter        string // pseudonymous person ids, "" = none (imports only)
 	Demo                  bool
 	WithdrawnReason       string
-	Hash                  Hash      // of the content
-	VettedAt              time.Time // zero: nobody vetted it here
-	Answers               []Answer  // of the vetter to the findings
-	OpenReports           int       // problem reports that wait for an answer
-	Version               int       // of a draft, from 1: every change counts; 0 for what is published
-	Base                  int       // of a draft: the published revision that it corrects, 0 for none
-	ReasonCode            string    // of a correction or withdrawal
-	ReturnedFor           string    // of a draft: why a vetter sent it back last
+	Hash                  Hash           // of the content
+	VettedAt              time.Time      // zero: nobody vetted it here
+	Answers               []Answer       // of the vetter to the findings
+	OpenReports           int            // problem reports that wait for an answer
+	Version               int            // of a draft, from 1: every change counts; 0 for what is published
+	Base                  int            // of a draft: the published revision that it corrects, 0 for none
+	ReasonCode            string         // of a correction or withdrawal
+	ReturnedFor           string         // of a draft: why a vetter sent it back last
+	ReturnedFindings      []errs.Finding // of a draft: what stood when it was sent back, each once
 	CreatedAt, ModifiedAt time.Time
 }
 

@@ -28,6 +28,7 @@ type draftRow struct {
 	VettedAt                     *time.Time
 	ReasonCode                   string
 	Returned                     string // why it was returned last
+	ReturnedFindings             []byte // that stood then, or at an earlier return
 	CreatedAt, ModifiedAt        time.Time
 }
 
@@ -40,10 +41,15 @@ var (
 		ORDER BY d.id LIMIT $5`)
 )
 
+// The returns that count are of this draft: what was published has its own behind it.
 const draftColumns = `
 	SELECT d.id::text, i.slug, a.pseudonym, d.state, d.version, d.base_revision, d.content_hash, d.body, d.findings,
 	       coalesce(v.pseudonym, ''), d.vetted_hash, d.vetted_at, coalesce(d.reason_code, ''),
-	       coalesce((SELECT t.reason FROM vetting t WHERE t.record_id = d.id AND t.outcome = 'returned' ORDER BY t.id DESC LIMIT 1), ''), d.created_at, d.modified_at
+	       coalesce((SELECT t.reason FROM vetting t WHERE t.record_id = d.id AND t.outcome = 'returned' AND t.created_at >= d.created_at ORDER BY t.id DESC LIMIT 1), ''),
+	       (SELECT jsonb_agg(x.f ORDER BY x.id, x.n) FROM (
+	           SELECT DISTINCT ON (f -> 'code', f -> 'fields') f, t.id, n FROM vetting t CROSS JOIN LATERAL jsonb_array_elements(t.findings) WITH ORDINALITY e (f, n)
+	           WHERE t.record_id = d.id AND t.outcome = 'returned' AND t.created_at >= d.created_at ORDER BY f -> 'code', f -> 'fields', t.id DESC LIMIT 200) x),
+	       d.created_at, d.modified_at
 	FROM {kind}_draft d JOIN institute i ON i.id = d.institute_id JOIN person a ON a.id = d.author_person_id
 	LEFT JOIN person v ON v.id = d.vetter_person_id`
 
@@ -87,6 +93,9 @@ func (r *draftRow) record(kind catalog.Kind) (catalog.Record, error) {
 	}
 	findings, err := readFindings(r.Findings)
 	if err != nil {
+		return nil, err
+	}
+	if p.ReturnedFindings, err = readFindings(r.ReturnedFindings); err != nil {
 		return nil, err
 	}
 	if kind == catalog.KindFamily {

@@ -83,7 +83,7 @@ func (s *Store) Vet(ctx context.Context, a catalog.Act, d catalog.DraftRef, seen
 		if err != nil {
 			return next, err
 		}
-		returned, err := t.returnedFor(ctx, row.ID)
+		returned, err := readFindings(row.ReturnedFindings)
 		if err != nil {
 			return next, err
 		}
@@ -116,22 +116,6 @@ func (t *acting) lookedAt(ctx context.Context, kind catalog.Kind, row *draftRow,
 		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9)`,
 		t.institute, string(kind), row.ID, t.person, outcome, row.Hash, nullText(reason), string(row.Findings), string(checklist))
 	return err
-}
-
-// returnedFor gives the findings for which a record was returned before.
-func (t *acting) returnedFor(ctx context.Context, id string) ([]errs.Finding, error) {
-	rows, err := t.Query(ctx, `SELECT findings FROM vetting WHERE record_id = $1 AND outcome = 'returned' ORDER BY id`, id)
-	if err != nil {
-		return nil, err
-	}
-	var all []errs.Finding
-	var stored []byte
-	_, err = pgx.ForEachRow(rows, []any{&stored}, func() error {
-		list, err := readFindings(stored)
-		all = append(all, list...)
-		return err
-	})
-	return all, err
 }
 
 // step is a change of one draft: found and locked, permitted, of the version seen; then the change,

@@ -1,5 +1,5 @@
 // The data sheet: findings while it is filled in, then draft and submission with a key.
-import { attempt, bare, call, dotted, el, label, mark, number, people, press, read, say, tell, word, write } from "./keyed.js";
+import { attempt, bare, call, dotted, el, label, list, mark, number, people, press, read, say, tell, word, write } from "./keyed.js";
 
 const form = document.getElementById("sheet");
 const fields = new Map([...form.querySelectorAll(".field")].map((f) => [f.dataset.field, f]));
@@ -193,20 +193,15 @@ press("submit", async () => {
 }, at);
 
 press("drafts", async () => {
-  const { said } = await call("GET", "/v1/windings?state=draft&page_size=50");
-  const list = document.getElementById("list");
-  list.replaceChildren(...said.items.map((r) => {
-    const button = el("button", { type: "button", textContent: say("item", word("choice", r.motor_type ?? "unknown"), bare(r.scheme?.poles ?? "–"), r.id) });
-    button.addEventListener("click", () => attempt(async () => {
-      const { said: record, tag } = await call("GET", `/v1/windings/${r.id}?view=draft`);
-      take(record, tag);
-      clear();
-      sayBelow(...show(record.findings ?? []));
-      tell(true, say("opened"), ...(record.returned_for ? [say("returned_for", record.returned_for)] : []));
-    }, at));
-    return el("li", {}, button);
-  }));
-  tell(true, said.items.length ? say("drafts", said.items.length) : say("no_drafts"));
+  const text = (r) => say("item", word("choice", r.motor_type ?? "unknown"), bare(r.scheme?.poles ?? "–"), r.id);
+  const { count, rest } = await list("/v1/windings?state=draft&page_size=50", text, (id) => attempt(async () => {
+    const { said: record, tag } = await call("GET", `/v1/windings/${id}?view=draft`);
+    take(record, tag);
+    clear();
+    sayBelow(...show(record.findings ?? []));
+    tell(true, say("opened"), ...(record.returned_for ? [say("returned_for", record.returned_for)] : []));
+  }, at));
+  tell(true, count ? say("drafts", count) : say("no_drafts"), ...rest);
 });
 
 form.addEventListener("input", () => {

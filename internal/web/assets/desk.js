@@ -1,5 +1,5 @@
 // The vetting desk: what waits, what is doubtful about it, and the acts of a vetter and a publisher.
-import { attempt, bare, call, choice, dotted, el, isNumber, label, mark, people, press, say, tell, word } from "./keyed.js";
+import { attempt, bare, call, choice, dotted, el, isNumber, label, list, mark, people, press, say, tell, word, write } from "./keyed.js";
 
 const $ = (id) => document.getElementById(id);
 let open = null; // { record, tag, findings: [{ finding, tick, reason, box }] }
@@ -67,7 +67,7 @@ async function family(record) {
   const others = said.items.filter((o) => o.id !== record.id);
   if (!others.length) return el("p", { textContent: say("no_others") });
   const box = compare(record, others.slice(0, 8));
-  return others.length > 8 || said.next ? el("div", {}, box, el("p", { className: "small", textContent: say("some_of_family", 8) })) : box;
+  return others.length > 8 || said.next ? el("div", {}, box, el("p", { className: "small", textContent: say("first_shown", 8) })) : box;
 }
 
 // question asks for the answer to a finding; a note needs none.
@@ -85,10 +85,22 @@ function question(finding, n) {
   return { finding, tick, reason, check, box };
 }
 
+// gone offers to call a finding corrected for which the record was returned.
+function gone(finding, n) {
+  const tick = el("input", { type: "checkbox", id: "gone-" + n });
+  const box = el("div", { className: "finding gone" }, el("p", { textContent: say("came_back_for", people(finding.message)) }),
+    el("div", { className: "tick" }, tick, el("label", { htmlFor: tick.id, textContent: say("corrected") })));
+  return { finding, gone: tick, box };
+}
+
+const same = (a, b) => a.code === b.code && write(a.fields ?? []) === write(b.fields ?? []);
+
 async function show(id) {
   const { said: record, tag } = await call("GET", `/v1/windings/${encodeURIComponent(id)}?view=draft`);
   const beside = await family(record);
-  const questions = (record.findings ?? []).map(question);
+  const standing = record.findings ?? [];
+  const left = (record.returned_findings ?? []).filter((f) => !standing.some((s) => same(f, s)));
+  const questions = [...standing.map(question), ...left.map(gone)];
   open = { record, tag, questions };
   $("record-title").textContent = title(record);
   $("facts").replaceChildren(facts(record));
@@ -107,20 +119,16 @@ async function show(id) {
 
 const title = (r) => say("item", word("choice", r.motor_type ?? "unknown"), figure(r.scheme?.poles), r.slug || r.id);
 
-// list shows what stands in a state; afterwards a word about what was just done, if any.
-async function list(state, ...after) {
-  const { said } = await call("GET", `/v1/windings?state=${state}&page_size=50`);
-  $("list").replaceChildren(...said.items.map((r) => {
-    const button = el("button", { type: "button", textContent: title(r) + " · " + say("by", r.author ?? "–") + " · " + say("found", r.findings?.length ?? 0) });
-    button.addEventListener("click", () => attempt(() => show(r.id)));
-    return el("li", {}, button);
-  }));
+// waiting shows what stands in a state; afterwards a word about what was just done, if any.
+async function waiting(state, ...after) {
+  const { count, rest } = await list(`/v1/windings?state=${state}&page_size=50`, (r) => title(r) + " · " + say("by", r.author ?? "–") + " · " + say("found", r.findings?.length ?? 0),
+    (id) => attempt(() => show(id)));
   if (after.length || state !== "submitted") $("record").hidden = true;
-  tell(true, ...after, said.items.length ? say("list_" + state, said.items.length) : say("list_none_" + state));
+  tell(true, ...after, count ? say("list_" + state, count) : say("list_none_" + state), ...rest);
 }
 
-press("submitted", () => list("submitted"));
-press("vetted", () => list("vetted"));
+press("submitted", () => waiting("submitted"));
+press("vetted", () => waiting("vetted"));
 
 press("vet", async () => {
   const asked = open.questions.filter((q) => q.tick);
@@ -133,8 +141,9 @@ press("vet", async () => {
   }
   open.asked = asked;
   const answers = asked.map((q) => ({ code: q.finding.code, fields: q.finding.fields, answer: "accepted", reason: q.reason.value.trim() }));
+  for (const { finding, gone } of open.questions) if (gone?.checked) answers.push({ code: finding.code, fields: finding.fields, answer: "corrected" });
   await call("POST", `/v1/windings/${open.record.id}/vetting`, { sha256: open.record.sha256, answers }, open.tag);
-  await list("submitted", say("vetted"));
+  await waiting("submitted", say("vetted"));
 }, (pointer, text) => {
   const q = open.asked?.[Number(/^\/answers\/(\d+)/.exec(pointer)?.[1] ?? -1)];
   if (q) mark(q.reason, q.check, text);
@@ -149,12 +158,12 @@ press("return", async () => {
     return;
   }
   await call("POST", `/v1/windings/${open.record.id}/return`, { reason }, open.tag);
-  await list("submitted", say("returned"));
+  await waiting("submitted", say("returned"));
 }, (pointer, text) => pointer === "/reason" && (mark($("reason"), $("reason-check"), text), say("reason")));
 
 press("publish", async () => {
   const slug = $("slug").value.trim();
   mark($("slug"), $("slug-check"));
   const { said } = await call("POST", `/v1/windings/${open.record.id}/publication`, slug ? { slug } : {}, open.tag);
-  await list("vetted", say("published", said.slug), el("p", {}, el("a", { href: "/windings/" + encodeURIComponent(said.slug), textContent: say("see", said.slug) })));
+  await waiting("vetted", say("published", said.slug), el("p", {}, el("a", { href: "/windings/" + encodeURIComponent(said.slug), textContent: say("see", said.slug) })));
 }, (pointer, text) => pointer === "/slug" && (mark($("slug"), $("slug-check"), text), say("slug")));

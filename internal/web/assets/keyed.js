@@ -151,4 +151,29 @@ export async function attempt(act, at) {
   }
 }
 
+// list shows what stands at a path: a button for each record, which opens it, and one for the next page. It
+// gives how many the first page has, and a sentence if there are more.
+export async function list(path, text, open) {
+  const box = document.getElementById("list");
+  const rows = (records) => records.map((r) => {
+    const button = el("button", { type: "button", textContent: text(r) });
+    button.addEventListener("click", () => open(r.id));
+    return el("li", {}, button);
+  });
+  const more = (next) => {
+    const row = el("li", {}, el("button", { type: "button", textContent: say("more") }));
+    row.firstChild.addEventListener("click", () => attempt(async () => {
+      const { said } = await call("GET", next);
+      if (!row.isConnected) return; // listed anew meanwhile
+      const added = rows(said.items);
+      row.replaceWith(...added, ...(said.next ? [more(said.next)] : []));
+      added[0]?.firstChild.focus();
+    }));
+    return row;
+  };
+  const { said } = await call("GET", path);
+  box.replaceChildren(...rows(said.items), ...(said.next ? [more(said.next)] : []));
+  return { count: said.items.length, rest: said.next ? [say("first_shown", said.items.length)] : [] };
+}
+
 document.getElementById("keep").hidden = false;
