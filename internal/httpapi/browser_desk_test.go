@@ -73,3 +73,30 @@ func TestBrowserCorrected(t *testing.T) {
 	require.Equal(t, []any{"accepted", "corrected"}, []any{answers[0].(map[string]any)["answer"], answers[1].(map[string]any)["answer"]})
 	require.Equal(t, "gap_density_above_band", answers[1].(map[string]any)["code"])
 }
+
+// A family is named as people know it; one that there is none of is said so at the question.
+func TestBrowserFamilyByName(t *testing.T) {
+	t.Parallel()
+	browserPath(t)
+	s := openSchool(t)
+	b := openSchoolTab(t, s, 360, 740)
+	b.open(t, "/data-sheet")
+	fillSheet(t, b)
+	b.put(t, "#key", s.key("author"))
+	at := `[data-check="family_id"]`
+	for typed, says := range map[string]string{"demo-pump-999": "No published family is called demo-pump-999", "demo pump": "Write the readable name", "..": "Write the readable name"} {
+		b.put(t, `[name="family_id"]`, typed)
+		b.press(t, "#save", "Look at these again", "Family")
+		b.sees(t, at, says)
+	}
+	require.Equal(t, "true", eval[string](t, b, `document.querySelector('[name="family_id"]').ariaInvalid`))
+	b.put(t, `[name="family_id"]`, "Demo-Air-Cooler-01")
+	b.press(t, "#save", "Saved as a draft")
+	family := s.done(200, "anonymous", "GET", familiesAt+"/demo-air-cooler-01", "").At(t, "id")
+	drafts := s.done(200, "author", "GET", windingsAt+"?state=draft", "")
+	require.Len(t, drafts.List(t, "items"), 1, "what was refused was not stored")
+	require.Equal(t, family, drafts.At(t, "items", 0, "family_id"))
+	require.Equal(t, family, eval[any](t, b, `document.querySelector('[name="family_id"]').value`), "the id stands there now, and is saved as it is")
+	b.press(t, "#save", "Saved as a draft")
+	b.onlyRefusals(t)
+}

@@ -23,6 +23,7 @@ const (
 	askPick   inputKind = "pick" // a choice among numbers
 	askWords  inputKind = "words"
 	askText   inputKind = "text"  // longer words
+	askName   inputKind = "name"  // of a record, or its id; the page looks the name up
 	askList   inputKind = "list"  // numbers in one line
 	askLines  inputKind = "lines" // a list, one a line; the form's own reader makes JSON of it
 	askTick   inputKind = "tick"
@@ -159,7 +160,7 @@ func (f *form) tree(say texts, lists map[string][]any) map[string]any {
 	rows := map[string]int{} // pointer of a list, then of its row as asked, to the row as sent
 	for _, in := range f.inputs {
 		v := f.values[in.Name]
-		if v == "" || in.Kind == askLines || in.pointer == "" {
+		if v == "" || in.Kind == askLines || in.Kind == askName || in.pointer == "" {
 			continue
 		}
 		leaf, ok := f.leaf(say, in, v)

@@ -8,6 +8,7 @@ import (
 
 	"statorbook/internal/bundle"
 	"statorbook/internal/errs"
+	"statorbook/internal/jsonin"
 	"statorbook/internal/winding"
 
 	"github.com/gin-gonic/gin"
@@ -54,7 +55,7 @@ var sheetSections = []section{
 		input{Name: "liner.material", Kind: askWords}, input{Name: "liner.thickness_mm", Kind: askNumber}, input{Name: "thermal_cutout", Kind: askWords}),
 		Rows: askRows("leads.", sheetLeads, input{Name: "mark", Kind: askWords}, input{Name: "colour_seen", Kind: askWords}, input{Name: "goes_to", Kind: askWords})},
 	{ID: "origin", Open: true, Inputs: ask("/", "",
-		input{Name: "source", Kind: askText}, input{Name: "licence", Kind: askWords}, input{Name: "family_id", Kind: askWords}, input{Name: "demo", Kind: askTick})},
+		input{Name: "source", Kind: askText}, input{Name: "licence", Kind: askWords}, input{Name: "family_id", Kind: askName}, input{Name: "demo", Kind: askTick})},
 }
 
 // coilSetRows asks for each coil set, its wires included.
@@ -109,6 +110,9 @@ func (s *server) dataSheet(c *gin.Context, q *query) error {
 	}
 	f := newForm(q, sheetInputs)
 	body := sheetBody{Form: f, Cautions: viewCautions(winding.StandardCautions(sheetCautions...)), Asked: !f.empty()}
+	if err := s.familyByName(c, f); err != nil {
+		return err
+	}
 	var req windingDraft
 	if err := f.decode(s.pages.texts, &req, nil); err != nil {
 		return err
@@ -126,6 +130,26 @@ func (s *server) dataSheet(c *gin.Context, q *query) error {
 		view.Status = http.StatusUnprocessableEntity
 	}
 	return s.sendHTML(c, "datasheet", view)
+}
+
+// familyByName says so if the family that was typed, by readable name or id, cannot be meant. The name is
+// no part of the body: the check does without, and the script asks for the id.
+func (s *server) familyByName(c *gin.Context, f *form) error {
+	const asked = "family_id"
+	typed := strings.ToLower(f.Value(asked))
+	switch {
+	case typed == "" || jsonin.IsUUID(typed):
+		return nil
+	case !jsonin.IsSlug(typed):
+		f.refuse(asked, s.pages.texts["say.family_name"])
+		return nil
+	}
+	_, err := s.family(c, typed)
+	if errs.KindOf(err) == errs.KindNotFound {
+		f.refuse(asked, strings.Replace(s.pages.texts["say.no_such_family"], "%s", typed, 1))
+		err = nil
+	}
+	return err
 }
 
 // sheetOf is a record as the coherence check takes it.

@@ -57,6 +57,13 @@ func TestDataSheetRefuses(t *testing.T) {
 		require.Contains(t, text, `id="`+at+`-fault"`, target)
 		require.NotContains(t, text, "What the check says", target)
 	}
+	for typed, says := range map[string]string{"demo-pump-999": "No published family is called demo-pump-999", "demo pump": "Write the readable name", "../meta": "Write the readable name"} {
+		text := page(t, s, "/data-sheet?family_id="+strings.NewReplacer(" ", "+", "/", "%2F").Replace(typed), 422).Text()
+		require.Contains(t, text, says, typed)
+	}
+	for _, typed := range []string{"demo-air-cooler-01", "Demo-Air-Cooler-01", "480b529d-adff-5a5a-8f9d-bbf3696b2224"} {
+		require.Contains(t, page(t, s, "/data-sheet?family_id="+typed, 200).Text(), `value="`+typed+`" autocomplete="off" maxlength="100"`, "what was typed stays, and an id has room")
+	}
 	for _, method := range []string{"POST", "PUT"} {
 		require.Equal(t, 405, s.Send(method, "/data-sheet", sheetTyped, asBrowser).StatusCode)
 		require.Equal(t, 405, s.Send(method, "/vetting-desk", "", asBrowser).StatusCode)

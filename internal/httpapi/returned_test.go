@@ -12,7 +12,9 @@ import (
 )
 
 // lowVoltage is sheetBody with another finding: turns and flux fit together, but not its rare voltage.
-func lowVoltage() string { return strings.Replace(sheetBody(66), `"voltage_v":230`, `"voltage_v":80`, 1) }
+func lowVoltage() string {
+	return strings.Replace(sheetBody(66), `"voltage_v":230`, `"voltage_v":80`, 1)
+}
 
 // A record that came back tells its vetter which findings it was returned for, so that he can answer that they
 // are corrected; nobody else reads them, and they end with the draft.

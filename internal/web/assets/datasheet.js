@@ -1,5 +1,5 @@
 // The data sheet: findings while it is filled in, then draft and submission with a key.
-import { attempt, bare, call, dotted, el, label, list, mark, number, people, press, read, say, tell, word, write } from "./keyed.js";
+import { Refusal, attempt, bare, call, dotted, el, label, list, mark, number, people, press, read, say, tell, word, write } from "./keyed.js";
 
 const form = document.getElementById("sheet");
 const fields = new Map([...form.querySelectorAll(".field")].map((f) => [f.dataset.field, f]));
@@ -164,12 +164,29 @@ function textOf(v) {
   return bare(v);
 }
 
+const uuid = /^[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}$/, slug = /^[a-z0-9]+(-[a-z0-9]+)*$/;
+// family puts the id of the family in the place of its readable name; it gives what is wrong with the name.
+async function family(body) {
+  const typed = body.family_id?.toLowerCase();
+  if (!typed || uuid.test(typed)) return undefined;
+  if (!slug.test(typed)) return say("family_name");
+  try {
+    body.family_id = (await call("GET", "/v1/stator-families/" + typed)).said.id;
+  } catch (why) {
+    if (!(why instanceof Refusal && why.status === 404)) throw why;
+    return say("no_such_family", typed);
+  }
+  return undefined;
+}
+
 async function save() {
   const { body, wrong } = compose();
   clear();
-  if (wrong.length) {
+  const unknown = await family(body);
+  if (wrong.length || unknown) {
     for (const name of wrong) at("/" + name.replaceAll(".", "/"), say("not_number"));
-    tell(false, say("look_again"), ...wrong.map(label));
+    if (unknown) at("/family_id", unknown);
+    tell(false, say("look_again"), ...wrong.map(label), ...(unknown ? [label("family_id")] : []));
     return null;
   }
   const { said, tag } = draft ? await call("PUT", "/v1/windings/" + draft.id, body, draft.tag) : await call("POST", "/v1/windings", body);
