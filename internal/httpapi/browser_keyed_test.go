@@ -337,6 +337,17 @@ func TestBrowserLostAnswer(t *testing.T) {
 	require.Len(t, s.done(200, "author", "GET", windingsAt+"?state=draft", "").List(t, "items"), 1)
 	b.press(t, "#save", "Saved as a draft")
 	require.Len(t, s.done(200, "author", "GET", windingsAt+"?state=draft", "").List(t, "items"), 1)
+
+	// An answer that the outcome is not known, from the service or from something in between, is no other.
+	b.open(t, "/data-sheet")
+	b.fill(t, "source", "measured again (demo)")
+	b.put(t, "#key", s.key("author"))
+	eval[any](t, b, `(() => { const real = window.fetch; window.fetch = async (path, o) => { const got = await real(path, o); if (o.method !== "POST" || path !== "/v1/windings") return got; window.fetch = real; return new Response("{}", { status: 503 }); }; return 0 })()`)
+	b.press(t, "#save", "The server could not do it")
+	b.press(t, "#save", "Saved as a draft")
+	require.Len(t, s.done(200, "author", "GET", windingsAt+"?state=draft", "").List(t, "items"), 2)
+	b.press(t, "#drafts", "Drafts: 2")
+	b.press(t, "#list li:nth-child(1) button", "The draft is open above")
 	b.fill(t, "licence", "CC0-1.0")
 	b.press(t, "#save", "Saved as a draft")
 	require.Equal(t, "CC0-1.0", s.done(200, "author", "GET", windingsAt+"?state=draft", "").At(t, "items", 0, "licence"))

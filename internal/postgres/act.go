@@ -58,6 +58,7 @@ func (s *Store) actOnce(ctx context.Context, a catalog.Act, f func(context.Conte
 	}
 	defer conn.Release()
 	var reply catalog.Reply
+	committing := false
 	err = pgx.BeginFunc(ctx, conn, func(tx pgx.Tx) error {
 		if err := limitTransaction(ctx, tx, actTimeout, actLockWait); err != nil {
 			return err
@@ -76,8 +77,13 @@ func (s *Store) actOnce(ctx context.Context, a catalog.Act, f func(context.Conte
 		if reply, err = f(ctx, t); err != nil {
 			return err
 		}
-		return t.keep(ctx, reply)
+		err = t.keep(ctx, reply)
+		committing = err == nil
+		return err
 	})
+	if err != nil && committing {
+		err = unknownOutcome(err, a.Once != "")
+	}
 	return reply, err
 }
 

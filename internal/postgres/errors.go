@@ -110,6 +110,20 @@ func classify(err error) errs.Kind {
 	return errs.KindInternal
 }
 
+// unknownOutcome is for an error of a commit: unless the server itself refused it, nobody knows whether the
+// change was stored. once tells that the request has an Idempotency-Key.
+func unknownOutcome(err error, once bool) error {
+	var server *pgconn.PgError
+	if kind := classify(err); errors.As(err, &server) || kind != errs.KindTimeout && kind != errs.KindUnavailable {
+		return err
+	}
+	detail := "It is not known whether the change was stored. Read the record again."
+	if once {
+		detail = "It is not known whether the change was stored. Send the same request again with the same Idempotency-Key: it counts once."
+	}
+	return errs.Wrap(errs.KindUnavailable, detail, err)
+}
+
 // noRow turns "no rows" into a not-found with the caller's words, and wraps the rest.
 func noRow(err error, notFound, doing string) error {
 	if errors.Is(err, pgx.ErrNoRows) {

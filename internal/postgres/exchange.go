@@ -51,11 +51,16 @@ func (s *Store) ImportBundle(ctx context.Context, a catalog.Act, in *bundle.Read
 	}
 	defer conn.Release()
 	var reply catalog.Reply
+	committing := false
 	err = pgx.BeginFunc(ctx, conn, func(tx pgx.Tx) error {
 		var err error
 		reply, err = run.once(ctx, &acting{Tx: tx, Act: a}, render)
+		committing = err == nil
 		return err
 	})
+	if err != nil && committing {
+		err = unknownOutcome(err, a.Once != "")
+	}
 	return reply, run.failure(err)
 }
 

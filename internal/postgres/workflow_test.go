@@ -35,6 +35,12 @@ const houseSlug = "demo-house"
 func openHouse(t testing.TB) *house {
 	t.Helper()
 	owner, app := pgtest.NewURLs(t)
+	return houseOn(t, owner, app)
+}
+
+// houseOn is a house in a migrated database.
+func houseOn(t testing.TB, owner, app string) *house {
+	t.Helper()
 	h := &house{Store: open(t, app), owner: owner, app: app}
 	private, public, err := bundle.NewSigningKey(strings.NewReader(strings.Repeat("h", 32)), houseSlug)
 	require.NoError(t, err)

@@ -63,7 +63,7 @@ export class Refusal extends Error {
 
 // crypto.randomUUID is missing where the page came over plain http; this is not.
 const fresh = () => [...crypto.getRandomValues(new Uint8Array(16))].map((b) => b.toString(16).padStart(2, "0")).join("");
-// A request that got no answer is repeated under the key that it had, so that it counts once.
+// A request that was not done, or got no answer, is repeated under the key that it had, so that it counts once.
 const unanswered = new Map();
 
 const keyField = document.getElementById("key");
@@ -85,12 +85,12 @@ export async function call(method, path, tree, tag) {
   } catch {
     throw new Refusal(0);
   }
-  unanswered.delete(what);
   let said = {};
   try {
     said = read(text);
   } catch { /* an answer of something in between */ }
   if (!answer.ok) throw new Refusal(answer.status, said);
+  unanswered.delete(what);
   return { said, tag: answer.headers.get("ETag") };
 }
 
