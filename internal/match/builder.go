@@ -66,6 +66,7 @@ type recBuild struct {
 	design     uint32
 	texts      [nTexts]uint32
 	sheet      uint32        // 1 + its place in the sample of sheets, 0 = not in it
+	mass       [2]setMass    // of main (or phase u) and auxiliary
 	dims       [nLam]float32 // as measured by the record's maker, NaN = not
 	stack      float32
 	slots      int32

@@ -100,6 +100,7 @@ func (b *Builder) Build() *Index {
 	x.model.catSD = catSD
 	x.model.chain = chain
 	x.fillStacks()
+	b.correctMasses(x, &o)
 	x.popularity()
 	x.bucket()
 	together(

@@ -6,7 +6,6 @@ import (
 	"statorbook/internal/stator"
 	"statorbook/internal/unit"
 	"statorbook/internal/winding"
-	"statorbook/internal/wire"
 )
 
 // record is a winding record as the index keeps it.
@@ -24,8 +23,9 @@ type record struct {
 	class, status           uint8
 	motor, origin           uint8
 	taps                    uint8
-	wiresMain, wiresAux     uint8 // strands × paths
-	buildMain, buildAux     uint8 // enamel build, 0 = not known
+	wiresMain, wiresAux     uint8    // strands × paths
+	buildMain, buildAux     uint8    // enamel build, 0 = not known
+	massSD                  [2]uint8 // sd of ln of both masses in steps of massStep
 }
 
 // pack fills the index form of a record.
@@ -53,7 +53,7 @@ func (b *Builder) pack(r *recBuild, e *RecordEntry) {
 	r.wireSet = b.wireCodes.add(&e.Scheme)
 	dimensions, stack := r.measure(e.CoreAsMeasured)
 	on := b.coreFor(e, f, dimensions, stack, b.cores[core].stack)
-	b.packSets(&r.record, &e.Scheme, poles, &on)
+	b.packSets(r, &e.Scheme, poles, &on)
 	b.sheets.add(r, e, &on, b.wires)
 	b.sheets.thin(b.recs)
 }
@@ -157,32 +157,37 @@ func coreOf(v vec, stack float64, slots, ring2Slots int, rotor uint8, second boo
 }
 
 // packSets fills turns, areas, winding factors and masses of the main (or phase u) and auxiliary sets.
-func (b *Builder) packSets(r *record, sc *winding.Scheme, poles int, core *stator.Core) {
+func (b *Builder) packSets(r *recBuild, sc *winding.Scheme, poles int, core *stator.Core) {
 	if i := primarySet(sc); i >= 0 {
-		n, kw, area, mass := b.setFigures(&sc.CoilSets[i], poles, core)
+		n, kw, area, mass := b.setFigures(&sc.CoilSets[i], poles, core, &r.mass[0])
 		r.turnsMain, r.kwMain, r.areaMain, r.massMain = float32(n), packLog(kw), float32(area), packLog(mass)
 		r.wiresMain, r.buildMain = wiresOf(&sc.CoilSets[i])
 	}
 	if i := auxiliarySet(sc); i >= 0 {
-		n, _, area, mass := b.setFigures(&sc.CoilSets[i], poles, core)
+		n, _, area, mass := b.setFigures(&sc.CoilSets[i], poles, core, &r.mass[1])
 		r.turnsAux, r.areaAux, r.massAux = float32(n), float32(area), packLog(mass)
 		r.wiresAux, r.buildAux = wiresOf(&sc.CoilSets[i])
 	}
 }
 
 // setFigures gives series turns, winding factor, copper of one turn and mass of one set, 0 where
-// not known. A mass that was not weighed bare is computed.
-func (b *Builder) setFigures(set *winding.CoilSet, poles int, core *stator.Core) (turns, kw, area, mass float64) {
+// not known, and notes how the mass compares with that of the form. A mass that was not weighed is
+// that of the form; Build puts it right by what the weighed ones show.
+func (b *Builder) setFigures(set *winding.CoilSet, poles int, core *stator.Core, by *setMass) (turns, kw, area, mass float64) {
 	turns, kw, mlt := expanded(set, poles, core)
-	if a, ok, err := winding.ConductorArea(*set, b.wires); err == nil && ok {
-		area = float64(a)
+	c, ok, err := winding.ConductorOf(*set, b.wires)
+	if err == nil && ok {
+		area = float64(c.Area) * float64(winding.Paths(*set))
+		mass = float64(c.Mass(turns*float64(winding.Paths(*set)), unit.Millimetre(mlt)))
 	}
+	weighed := 0.0
 	if usable(set.Mass) {
 		share, _ := winding.EnamelShare(set.MassState)
-		return turns, kw, area, set.Mass.Value / (1 + share)
+		weighed = set.Mass.Value / (1 + share)
 	}
-	if mlt > 0 && area > 0 && turns > 0 {
-		mass = turns * mlt * area * wire.DensityCopper * 1e-3
+	*by = newSetMass(set, core, mlt, mass, weighed)
+	if weighed > 0 || !(mass > 0) {
+		mass = weighed
 	}
 	return turns, kw, area, mass
 }

@@ -203,12 +203,12 @@ func (s *scrapQuery) density(d, v float64) float64 {
 // massOfRecord is the density of ln mass.
 func massOfRecord(q *massQuery, r *record, phases int) float64 {
 	main, aux := recMass(r, 0), recMass(r, 1)
-	m := main
+	m, sd := main, massStep*float64(r.massSD[0])
 	switch {
 	case phases == 3 && q.which == 2:
 		m = 3 * main
 	case q.which == 1:
-		m = aux
+		m, sd = aux, massStep*float64(r.massSD[1])
 	case q.which == 2:
 		m = main + aux
 		if aux == 0 && r.turnsAux > 0 {
@@ -218,7 +218,7 @@ func massOfRecord(q *massQuery, r *record, phases int) float64 {
 	if !(m > 0) {
 		return wildDensity
 	}
-	return massDensity(q.ln-math.Log(m), q.sd*q.sd)
+	return massDensity(q.ln-math.Log(m), sq(q.sd)+sq(sd))
 }
 
 // massDensity is the density of ln(weighed/true) with variance v: some weighings miss some copper.
