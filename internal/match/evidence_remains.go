@@ -102,22 +102,23 @@ func (x *Index) splitMass(q *massQuery, c *context, out []part, start int) []par
 	for _, o := range old {
 		rest := c.site.lnMass(0, 0, float64(o.g.poles)) + m.mean
 		v := sq(m.sd) + sq(q.sd)
-		switch aux := x.model.aux.mass[c.site.rotor]; {
-		case o.g.phases == 3:
+		aux := x.model.aux.mass[c.site.rotor]
+		share, sdShare := math.Log(math.Max(math.Expm1(aux.mean), 0.05)), 2*aux.sd // ln auxiliary/main copper
+		switch {
+		case q.which == massOfAll && o.g.phases == 3:
 			rest += math.Log(3)
-		case q.which == 2:
+		case q.which == massOfAll:
 			rest, v = rest+aux.mean, v+sq(aux.sd)
-		case q.which == 1: // the auxiliary's share of the main copper
-			share := math.Expm1(aux.mean)
-			rest, v = rest+math.Log(math.Max(share, 0.05)), v+sq(2*aux.sd)
+		case q.which == massOfAux:
+			rest, v = rest+share, v+sq(sdShare)
+		case q.which == massOfPair:
+			rest, v = rest+share/2, v-sq(q.sd)/2+sq(sdShare/2)
+			o.w *= ratioDensity(q.ratio-share, 2*sq(q.sd)+sq(sdShare))
 		}
-		for lost := range 2 {
-			g, w, y, vy := o.g, o.w*(1-massWild)*(1-massLost), q.ln-rest, v
-			if lost == 1 {
-				w, y, vy = o.w*(1-massWild)*massLost, y-lostMean, v+lostSD*lostSD
-			}
-			w *= g.observe(y, 1, 1, vy)
-			out = append(out, part{w: w, ctx: o.ctx, g: g})
+		for _, w := range weighings {
+			g, f := o.g, o.w*(1-massWild)*w.share
+			f *= g.observe(q.ln-rest-w.mean, 1, 1, v+w.sd*w.sd)
+			out = append(out, part{w: f, ctx: o.ctx, g: g})
 		}
 		o.w *= massWild * wildDensity
 		out = append(out, o)

@@ -18,15 +18,17 @@ const (
 	scrapWild   = 0.01  // share of scraps that belong to something else
 	mainShare   = 0.65  // a scrap of no known role is of the main winding
 
-	massSD     = 0.05  // ln of weighed copper
-	massLost   = 0.25  // share of weighings with some copper lost
-	lostMean   = -0.13 // ln, and its spread
-	lostSD     = 0.10
-	massWild   = 0.02
-	coilSD     = 0.007 // ln of counted turns of one coil
-	coilWild   = 0.03
-	coilSpread = 0.45 // ln, of one coil's share where no pattern is known
+	massSD      = 0.04 // ln of weighed copper
+	massWild    = 0.02
+	massOneLost = 0.08  // share of pairs of which one has lost more than the other
+	massOneSD   = 0.15  // ln, by so much
+	coilSD      = 0.007 // ln of counted turns of one coil
+	coilWild    = 0.03
+	coilSpread  = 0.45 // ln, of one coil's share where no pattern is known
 )
+
+// weighings says what share of the weighings misses how much of the copper: ln of what is left.
+var weighings = [...]struct{ share, mean, sd float64 }{{0.75, 0, 0}, {0.16, -0.14, 0.085}, {0.09, -0.36, 0.10}}
 
 // surface states of a scrap.
 const (
@@ -53,12 +55,22 @@ type scrapQuery struct {
 
 type scrapOption struct{ lnD, v, w float64 }
 
-// massQuery is one weighing: which copper, ln g.
+// massQuery is one weighing: which copper, ln g. Main and auxiliary weighed apart come as a pair: who
+// loses copper loses of both, so that their ratio tells more than each of them.
 type massQuery struct {
-	ln    float64
-	sd    float64
-	which int // 0 main, 1 auxiliary, 2 total
+	ln    float64 // of a pair: mean of both logarithms
+	ratio float64 // of a pair: ln(auxiliary/main)
+	sd    float64 // of one weighing
+	which int
 }
+
+// What was weighed.
+const (
+	massOfMain = iota
+	massOfAux
+	massOfAll
+	massOfPair
+)
 
 // coilQuery is the counted turns of one coil.
 type coilQuery struct {
@@ -87,16 +99,27 @@ func (x *Index) prepareRemains(p *prepared, r *Remains) {
 			p.remains.scraps = append(p.remains.scraps, x.newScrap(w))
 		}
 	}
-	for which, m := range [...]float64{given(r.CopperMain), given(r.CopperAuxiliary), given(r.CopperTotal)} {
-		if m > 0 {
-			p.remains.masses = append(p.remains.masses, massQuery{ln: math.Log(m), sd: massSD, which: which})
-		}
-	}
+	p.remains.masses = weighed(given(r.CopperMain), given(r.CopperAuxiliary), given(r.CopperTotal))
 	for i := range r.Coils {
 		if c := &r.Coils[i]; usable(c.Turns) && len(p.remains.coils) < maxRemains {
 			p.remains.coils = append(p.remains.coils, coilQuery{ln: math.Log(c.Turns.Value), sd: math.Max(coilSD, 0.5/c.Turns.Value), role: c.Role})
 		}
 	}
+}
+
+// weighed lists the weighings of main, auxiliary and all copper, g, 0 = not weighed.
+func weighed(main, aux, all float64) (out []massQuery) {
+	if main > 0 && aux > 0 {
+		a, b := math.Log(main), math.Log(aux)
+		out = append(out, massQuery{ln: (a + b) / 2, ratio: b - a, sd: massSD, which: massOfPair})
+		main, aux = 0, 0
+	}
+	for which, m := range [...]float64{massOfMain: main, massOfAux: aux, massOfAll: all} {
+		if m > 0 {
+			out = append(out, massQuery{ln: math.Log(m), sd: massSD, which: which})
+		}
+	}
+	return out
 }
 
 // newScrap lists what a scrap's bare diameter may be.
@@ -200,16 +223,25 @@ func (s *scrapQuery) density(d, v float64) float64 {
 	return (1-roughShare)*normal(d, v+s.sd*s.sd) + roughShare*normal(d, v+scrapRough*scrapRough)
 }
 
-// massOfRecord is the density of ln mass.
+// massOfRecord is the density of ln mass, of a pair also of the ratio.
 func massOfRecord(q *massQuery, r *record, phases int) float64 {
 	main, aux := recMass(r, 0), recMass(r, 1)
-	m, sd := main, massStep*float64(r.massSD[0])
+	vMain, vAux := sq(massStep*float64(r.massSD[0])), sq(massStep*float64(r.massSD[1]))
+	m, v := main, sq(q.sd)+vMain
 	switch {
-	case phases == 3 && q.which == 2:
+	case q.which == massOfPair && main > 0 && aux > 0:
+		each := (sq(q.sd) + (vMain+vAux)/2) / 2
+		off := math.Log(aux / main)
+		return massDensity(q.ln-math.Log(main)-off/2, each) * ratioDensity(q.ratio-off, 4*each)
+	case q.which == massOfPair && main > 0:
+		return massDensity(q.ln-q.ratio/2-math.Log(main), v) * wildDensity
+	case q.which == massOfPair:
+		return wildDensity * wildDensity
+	case phases == 3 && q.which == massOfAll:
 		m = 3 * main
-	case q.which == 1:
-		m, sd = aux, massStep*float64(r.massSD[1])
-	case q.which == 2:
+	case q.which == massOfAux:
+		m, v = aux, sq(q.sd)+vAux
+	case q.which == massOfAll:
 		m = main + aux
 		if aux == 0 && r.turnsAux > 0 {
 			m = 0
@@ -218,12 +250,22 @@ func massOfRecord(q *massQuery, r *record, phases int) float64 {
 	if !(m > 0) {
 		return wildDensity
 	}
-	return massDensity(q.ln-math.Log(m), sq(q.sd)+sq(sd))
+	return massDensity(q.ln-math.Log(m), v)
+}
+
+// ratioDensity is the density of what the ratio of two weighings is off by: now and then one pile
+// alone has lost some copper.
+func ratioDensity(d, v float64) float64 {
+	return (1-massWild-massOneLost)*normal(d, v) + massOneLost*normal(d, v+massOneSD*massOneSD) + massWild*wildDensity
 }
 
 // massDensity is the density of ln(weighed/true) with variance v: some weighings miss some copper.
 func massDensity(d, v float64) float64 {
-	return (1-massWild)*((1-massLost)*normal(d, v)+massLost*normal(d-lostMean, v+lostSD*lostSD)) + massWild*wildDensity
+	l := massWild * wildDensity
+	for _, w := range weighings {
+		l += (1 - massWild) * w.share * normal(d-w.mean, v+w.sd*w.sd)
+	}
+	return l
 }
 
 // coilOfRecord is the density of ln turns of one coil: any coil of the role.
