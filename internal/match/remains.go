@@ -3,20 +3,18 @@ package match
 import (
 	"math"
 
+	"statorbook/internal/unit"
 	"statorbook/internal/winding"
 )
 
 // Remains of the old winding (common practice, no source).
 const (
-	scrapSD     = 0.005 // mm, a micrometer on bare wire
-	scrapRough  = 0.013 // mm, a calliper
-	roughShare  = 0.12  // of scraps are measured with a calliper
-	enamelSD    = 0.22  // share of the enamel increase: builds vary, varnish adds
-	burntShrink = 0.98  // burnt wire reads 2 % thin,
-	burntSD     = 0.02  // with this scatter
-	toldRight   = 0.96  // the state as told is right
-	scrapWild   = 0.01  // share of scraps that belong to something else
-	mainShare   = 0.65  // a scrap of no known role is of the main winding
+	enamelSD    = 0.22 // share of the enamel increase: builds vary, varnish adds
+	burntShrink = 0.98 // burnt wire reads 2 % thin,
+	burntSD     = 0.02 // with this scatter
+	toldRight   = 0.96 // the state as told is right
+	scrapWild   = 0.01 // share of scraps that belong to something else
+	mainShare   = 0.65 // a scrap of no known role is of the main winding
 
 	massSD      = 0.04 // ln of weighed copper
 	massWild    = 0.02
@@ -26,6 +24,10 @@ const (
 	coilWild    = 0.03
 	coilSpread  = 0.45 // ln, of one coil's share where no pattern is known
 )
+
+// scrapTools are what wire is measured with, how well, and to what step, mm: a micrometer, a calliper,
+// a calliper read to the twentieth.
+var scrapTools = [...]struct{ share, sd, step float64 }{{0.81, 0.005, 0.01}, {0.12, 0.013, 0.01}, {0.07, 0.012, 0.05}}
 
 // weighings says what share of the weighings misses how much of the copper: ln of what is left.
 var weighings = [...]struct{ share, mean, sd float64 }{{0.75, 0, 0}, {0.16, -0.14, 0.085}, {0.09, -0.36, 0.10}}
@@ -43,12 +45,11 @@ var unknownState = [nStates]float64{0.45, 0.35, 0.20}
 
 // scrapQuery is one piece of wire.
 type scrapQuery struct {
-	x      float64 // mm as measured
-	sd     float64
-	stated bool
-	state  [nStates]float64
-	role   winding.Role
-	wires  int // strands told, 0 = not
+	x     float64                                     // mm as measured
+	tools [len(scrapTools)]struct{ share, v float64 } // what it may have been measured with, variance
+	state [nStates]float64
+	role  winding.Role
+	wires int // strands told, 0 = not
 	// what the bare diameter may be: ln mm, its variance, and weight as a density per mm of x
 	options []scrapOption
 }
@@ -124,15 +125,8 @@ func weighed(main, aux, all float64) (out []massQuery) {
 
 // newScrap lists what a scrap's bare diameter may be.
 func (x *Index) newScrap(w *ScrapWire) scrapQuery {
-	s := scrapQuery{x: w.Diameter.Value, sd: scrapSD, role: w.Role, wires: w.Strands, state: unknownState}
-	if u := w.Diameter.Uncertainty; u > 0 && u < 5 {
-		s.sd, s.stated = math.Max(u, 0.001), true
-	}
-	res := w.Diameter.Resolution
-	if !(res > 0 && res < 1) {
-		res = 0.01 // most are read off to a hundredth
-	}
-	s.sd = math.Hypot(s.sd, res/math.Sqrt(12))
+	s := scrapQuery{x: w.Diameter.Value, role: w.Role, wires: w.Strands, state: unknownState}
+	s.chooseTools(w.Diameter)
 	told := -1
 	switch {
 	case w.Condition == "burnt":
@@ -148,10 +142,11 @@ func (x *Index) newScrap(w *ScrapWire) scrapQuery {
 		}
 		s.state[told] = toldRight
 	}
-	sd := s.sd
-	if !s.stated {
-		sd = math.Sqrt((1-roughShare)*sd*sd + roughShare*scrapRough*scrapRough)
+	sd := 0.0
+	for _, t := range s.tools {
+		sd += t.share * t.v
 	}
+	sd = math.Sqrt(sd)
 	s.options = append(s.options,
 		scrapOption{math.Log(s.x), sq(sd / s.x), s.state[scrapBare]},
 		scrapOption{math.Log(s.x / burntShrink), sq(sd/s.x) + burntSD*burntSD, s.state[scrapBurnt]})
@@ -165,6 +160,33 @@ func (x *Index) newScrap(w *ScrapWire) scrapQuery {
 		}
 	}
 	return s
+}
+
+// chooseTools tells by the digits what the wire may have been measured with: who reads twentieths only
+// writes twentieths. A stated uncertainty is taken as it is.
+func (s *scrapQuery) chooseTools(m unit.Measured) {
+	if u := m.Uncertainty; u > 0 && u < 5 {
+		step := 0.01 // most are read off to a hundredth
+		if m.Resolution > 0 && m.Resolution < 1 {
+			step = m.Resolution
+		}
+		s.tools[0].share, s.tools[0].v = 1, sq(math.Max(u, 0.001))+step*step/12
+		return
+	}
+	sum := 0.0
+	for i, t := range scrapTools {
+		step := t.step
+		if m.Resolution > 0 && m.Resolution < 1 {
+			step = m.Resolution
+		} else if n := m.Value / step; t.step > 0.01 && math.Abs(n-math.Round(n)) > 1e-6 {
+			continue
+		}
+		s.tools[i].share, s.tools[i].v = t.share*t.step, t.sd*t.sd+step*step/12
+		sum += s.tools[i].share
+	}
+	for i := range s.tools {
+		s.tools[i].share /= sum
+	}
 }
 
 // stripped solves d + increase(d) = over for the bare diameter.
@@ -214,13 +236,15 @@ func (x *Index) scrapOfRecord(s *scrapQuery, r *record) float64 {
 	return (1-scrapWild)*(mainShare*main()+(1-mainShare)*aux()) + wild
 }
 
-// density of a reading that is d off, with variance v of the wire itself: micrometer or calliper,
-// nobody tells which, unless the uncertainty was stated.
+// density of a reading that is d off, with variance v of the wire itself, whatever it was measured with.
 func (s *scrapQuery) density(d, v float64) float64 {
-	if s.stated {
-		return normal(d, v+s.sd*s.sd)
+	l := 0.0
+	for _, t := range s.tools {
+		if t.share > 0 {
+			l += t.share * normal(d, v+t.v)
+		}
 	}
-	return (1-roughShare)*normal(d, v+s.sd*s.sd) + roughShare*normal(d, v+scrapRough*scrapRough)
+	return l
 }
 
 // massOfRecord is the density of ln mass, of a pair also of the ratio.
