@@ -35,7 +35,7 @@ func (x *Index) Match(q Query) (Answer, error) {
 	p := x.prepare(&q)
 	b := x.weigh(p, w)
 	if outside := outsideRange(&q); len(outside) > 0 {
-		if b.beyondService(outside) {
+		if b.beyondService(p, outside) {
 			return abstain(append(findings, outside...)), nil
 		}
 		findings = append(findings, misread(outside)...)

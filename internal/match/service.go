@@ -51,7 +51,7 @@ var usualOutside = []float64{16.7, 25, 100, 150, 200, 300, 400, 6, 9, 700, 750, 
 
 // beyondService tells whether figures outside the range stand as read, rather than being slips: the
 // evidence of an unlisted machine of another kind against that of all hypotheses with a slip.
-func (b *beliefs) beyondService(outside []errs.Finding) bool {
+func (b *beliefs) beyondService(p *prepared, outside []errs.Finding) bool {
 	other := 0.0
 	for i := range b.contexts {
 		if b.contexts[i].hyp == hypNew {
@@ -61,7 +61,34 @@ func (b *beliefs) beyondService(outside []errs.Finding) bool {
 	for i := range outside {
 		other *= pick(slices.Contains(usualOutside, *outside[i].Found), outsideUsual, outsideOdd)
 	}
-	return other >= b.total
+	return other*p.otherMachine() >= b.total
+}
+
+// otherMachine is the density of what else the plate says, and of the remains, for a machine of which
+// nothing is known: any figure is as good as another, except that its speed goes with its poles.
+func (p *prepared) otherMachine() float64 {
+	pl := &p.plate
+	l := 1.0
+	for _, f := range [...]*figure{&pl.current, &pl.speed} {
+		if f.given {
+			l *= wildDensity
+		}
+	}
+	if v := math.Exp(pl.power.ln); pl.power.given && v >= servicePowerLow && v <= servicePowerHigh {
+		l *= pl.powerShare
+	}
+	if pl.cap.given {
+		l *= pl.capShare
+	}
+	if pl.speed.given && pl.freq.given && pl.poles > 0 {
+		if speed := math.Exp(pl.speed.ln - pl.freq.ln); speed*float64(pl.poles) > 120 {
+			l *= plateWild // faster than its field
+		}
+	}
+	for i := range p.remains.scraps {
+		l *= wildDensity / p.remains.scraps[i].x
+	}
+	return l * math.Pow(wildDensity, float64(len(p.remains.masses)+len(p.remains.coils)))
 }
 
 // misread turns findings of figures outside the range into findings of doubtful figures.
