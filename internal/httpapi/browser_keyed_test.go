@@ -323,6 +323,12 @@ func TestBrowserDeskByKeyboard(t *testing.T) {
 	b.quiet(t)
 }
 
+// loseAnswer lets the next new draft arrive and something else come of it: a statement of the script. The check of what is typed goes on unharmed.
+func (b *tab) loseAnswer(t testing.TB, instead string) {
+	t.Helper()
+	eval[any](t, b, `(() => { const real = window.fetch; window.fetch = async (path, o) => { const got = await real(path, o); if (o?.method !== "POST" || path !== "/v1/windings") return got; window.fetch = real; `+instead+`; }; return 0 })()`)
+}
+
 // A request whose answer is lost is repeated under its once-key, so that one draft comes of it; without a line the page says so.
 func TestBrowserLostAnswer(t *testing.T) {
 	t.Parallel()
@@ -332,7 +338,8 @@ func TestBrowserLostAnswer(t *testing.T) {
 	b.open(t, "/data-sheet")
 	b.fill(t, "source", "measured (demo)")
 	b.put(t, "#key", s.key("author"))
-	eval[any](t, b, `(() => { const real = window.fetch; window.fetch = async (...all) => { await real(...all); window.fetch = real; throw new TypeError("lost"); }; return 0 })()`)
+	b.sees(t, "#general", "No finding") // the check that runs after typing moves the page
+	b.loseAnswer(t, `throw new TypeError("lost")`)
 	b.press(t, "#save", "No answer from the server")
 	require.Len(t, s.done(200, "author", "GET", windingsAt+"?state=draft", "").List(t, "items"), 1)
 	b.press(t, "#save", "Saved as a draft")
@@ -342,7 +349,8 @@ func TestBrowserLostAnswer(t *testing.T) {
 	b.open(t, "/data-sheet")
 	b.fill(t, "source", "measured again (demo)")
 	b.put(t, "#key", s.key("author"))
-	eval[any](t, b, `(() => { const real = window.fetch; window.fetch = async (path, o) => { const got = await real(path, o); if (o.method !== "POST" || path !== "/v1/windings") return got; window.fetch = real; return new Response("{}", { status: 503 }); }; return 0 })()`)
+	b.sees(t, "#general", "No finding") // the check that runs after typing moves the page
+	b.loseAnswer(t, `return new Response("{}", { status: 503 })`)
 	b.press(t, "#save", "The server could not do it")
 	b.press(t, "#save", "Saved as a draft")
 	require.Len(t, s.done(200, "author", "GET", windingsAt+"?state=draft", "").List(t, "items"), 2)

@@ -10,7 +10,7 @@ const figure = (v) => (v && typeof v === "object" ? bare(v.value) + " " + (v.uni
 // The fields whose text is a word of the contract; any other text stays as it was written.
 const worded = new Set("motor_type origin rotor_position role ring kind system conductor build mass_state connection slot_shape slot_area_basis state status".split(" "));
 // The unit that a name ends in; a figure in another unit is an object that names it.
-const units = { mm: "mm", mm2: "mm²", v: "V", hz: "Hz", w: "W", a: "A", rpm: "1/min", uf: "µF", g: "g", ohm: "Ω", c: "°C" };
+const units = { mm: "mm", mm2: "mm²", v: "V", hz: "Hz", w: "W", a: "A", rpm: "r/min", uf: "µF", g: "g", ohm: "Ω", c: "°C" };
 function shown(name, v) {
   const field = name.replace(/^.*\./, ""), unit = /_([a-z0-9]+)$/.exec(field)?.[1];
   if (worded.has(field)) return choice(field, figure(v));
