@@ -65,7 +65,12 @@ type pageView struct {
 
 	Status  int    // of the answer, 0 = 200
 	Version string // of the program, set by renderPage
+
+	Strangers []string // names in the address that the page does not read, set by sendHTML
 }
+
+// keyStrangers is where run leaves a query's strangers for sendHTML.
+const keyStrangers = "strangers"
 
 // pages are the parsed templates and texts, the same for all servers.
 type pages struct {
@@ -152,6 +157,7 @@ func (s *server) asset(c *gin.Context, q *query) error {
 
 // sendHTML answers with the page of that name.
 func (s *server) sendHTML(c *gin.Context, name string, view pageView) error {
+	view.Strangers = c.GetStringSlice(keyStrangers)
 	body, err := s.renderPage(name, view)
 	if err != nil {
 		return err

@@ -73,7 +73,7 @@ func TestStockWire(t *testing.T) {
 
 func formOf(t *testing.T, raw string, inputs []input) *form {
 	t.Helper()
-	q := newQuery(lineEnds.Replace(raw), paramsOf(inputs))
+	q := newQuery(lineEnds.Replace(raw), paramsOf(inputs), true)
 	require.NoError(t, q.err())
 	return newForm(q, inputs)
 }

@@ -185,8 +185,7 @@ func TestErrorPages(t *testing.T) {
 		"/find?slots=1&slots=2":    {400, []string{"Send slots once"}},
 		"/find?slots=%zz":          {400, []string{"Percent-encode"}},
 		"/find/winding?proposal=9": {422, []string{"proposal", "from 1 to 3"}},
-		"/wires?tooth=1":           {400, []string{"tooth"}},
-		"/?x=1":                    {400, []string{"takes no parameters"}},
+		"/wires?sistem=swg":        {400, []string{"sistem", "Did you mean system?"}},
 	} {
 		a := page(t, s, target, want.status)
 		for _, text := range want.says {
@@ -201,6 +200,23 @@ func TestErrorPages(t *testing.T) {
 	empty := shop{httpapi.NewHost(t, httpapi.Config{Families: s.store, Windings: s.store}), s.store, s.demo}
 	require.Contains(t, page(t, empty, "/find?slots=14", 503).Text(), "still being loaded")
 	page(t, empty, "/", 200)
+}
+
+// What a messenger hangs on an address is told and does no harm. Programs are refused it.
+func TestStrangersInTheAddress(t *testing.T) {
+	t.Parallel()
+	s := openShop(t)
+	for _, path := range []string{"/", "/find?slots=14", "/wires?system=swg", "/data-sheet", "/vetting-desk", "/docs", "/problems", "/windings/demo-air-cooler-01-a"} {
+		with := "&"
+		if !strings.Contains(path, "?") {
+			with = "?"
+		}
+		plain := page(t, s, path, 200).Text()
+		a := page(t, s, path+with+"sent_by=%3Cb%3E&quux", 200).Text()
+		require.Equal(t, plain, regexp.MustCompile(`<p class="small">The address holds what this page does not read, and it was left out: <code>sent_by</code>, <code>quux</code></p>\n`).ReplaceAllString(a, ""), path)
+		require.NotEqual(t, plain, a, path)
+	}
+	require.Equal(t, 400, s.Send("GET", "/v1/wires?quux=1", "").StatusCode)
 }
 
 // Every parameter of every form, with hostile text: a page, never a fault of ours, never markup.

@@ -21,15 +21,19 @@ type query struct {
 	known  []string
 	fields []errs.Field
 	form   bool // a field is a mistake of form; else all are understood, but impossible
+
+	page      bool     // for people: a name like no known one is set aside and told, not refused
+	strangers []string // the names set aside
 }
 
 // numberGrammar is the JSON grammar of a number.
 var numberGrammar = regexp.MustCompile(`^-?(0|[1-9][0-9]*)(\.[0-9]+)?([eE][+-]?[0-9]+)?$`)
 
 // newQuery takes the raw query apart: a name outside known, a name sent twice, a broken escape, and
-// text with control or non-UTF-8 bytes are mistakes.
-func newQuery(raw string, known []string) *query {
-	q := &query{known: known}
+// text with control or non-UTF-8 bytes are mistakes. An address of a page may have passed through a
+// messenger that hung a name of its own on it: for a page that is no mistake.
+func newQuery(raw string, known []string, page bool) *query {
+	q := &query{known: known, page: page}
 	if raw == "" {
 		return q
 	}
@@ -65,9 +69,14 @@ func (q *query) take(part string) {
 
 func (q *query) unknown(name string) {
 	detail := "There is no parameter " + shorten(name) + " here."
-	if len(q.known) == 0 {
+	meant := jsonin.Suggest(name, q.known)
+	switch {
+	case q.page && meant == "":
+		q.strangers = append(q.strangers, shorten(name))
+		return
+	case len(q.known) == 0:
 		detail = "This address takes no parameters."
-	} else if meant := jsonin.Suggest(name, q.known); meant != "" {
+	case meant != "":
 		detail += " Did you mean " + meant + "?"
 	}
 	q.refuse(shorten(name), codeUnknownParameter, detail, q.known, name)

@@ -15,7 +15,7 @@ import (
 
 // readAll reads a query as a list address would and gives the codes of what is wrong, by parameter.
 func readAll(raw string) (*query, error) {
-	q := newQuery(raw, []string{"system", "size", "min_mm", "slots", "page_size", "columns"})
+	q := newQuery(raw, []string{"system", "size", "min_mm", "slots", "page_size", "columns"}, false)
 	q.enum("system", "swg", "awg")
 	q.text("size", 5)
 	q.number("min_mm", 0, 100)
@@ -111,7 +111,7 @@ func TestQueryNumberProperty(t *testing.T) {
 		text := rapid.OneOf(rapid.String(), rapid.Custom(func(t *rapid.T) string {
 			return strconv.FormatFloat(rapid.Float64().Draw(t, "v"), 'g', -1, 64)
 		})).Draw(t, "text")
-		q := newQuery("min_mm="+url.QueryEscape(text), []string{"min_mm"})
+		q := newQuery("min_mm="+url.QueryEscape(text), []string{"min_mm"}, false)
 		v, ok := q.number("min_mm", -5, 5)
 		if ok {
 			require.NoError(t, q.err())

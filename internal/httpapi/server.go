@@ -131,11 +131,15 @@ func (s *server) run(r route) gin.HandlerFunc {
 			}
 		}
 		raw, fail := c.Request.URL.RawQuery, s.fail
-		if offers[offer] == offersHTML[0] {
+		page := offers[offer] == offersHTML[0]
+		if page {
 			raw, fail = lineEnds.Replace(raw), s.failPage
 		}
-		q := newQuery(raw, r.params)
+		q := newQuery(raw, r.params, page)
 		q.offer = offer
+		if q.strangers != nil {
+			c.Set(keyStrangers, q.strangers)
+		}
 		if err := r.handle(c, q); err != nil {
 			fail(c, err)
 		}
