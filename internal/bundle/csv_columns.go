@@ -64,7 +64,7 @@ var (
 	// csvFirst lead every sheet, in this order. The status is in every row (contract rule 7).
 	csvFirst = []string{"id", "slug", "revision", "state", "status", "institute", "demo"}
 	// csvStanding are the members of Standing that have a column; the others are the server's own.
-	csvStanding = []string{"revision", "state", "status", "withdrawn_reason", "institute"}
+	csvStanding = []string{"revision", "state", "status", "withdrawn_reason", "corrected_for", "institute"}
 	// csvRenamed gives the prefix of the columns of a nested shape, where it is not its own name.
 	csvRenamed = map[string]string{"core_as_measured": "core_", "nameplate": "plate_", "scheme": "", "pattern": ""}
 	csvParts   = []string{"uncertainty", "resolution", "method"}

@@ -107,7 +107,7 @@ func drawProvenance(t *rapid.T) catalog.Provenance {
 	p := catalog.Provenance{
 		Revision: rapid.IntRange(0, 9).Draw(t, "revision"), State: catalog.State(word(t, "state", "published", "withdrawn")),
 		Status: catalog.Status(word(t, "status", "demo", "foreign")), Source: text(t, "source"), Licence: word(t, "licence", "CC0-1.0"),
-		Institute: word(t, "institute", "demo-winding-school"), Demo: rapid.Bool().Draw(t, "demo"), WithdrawnReason: text(t, "reason"),
+		Institute: word(t, "institute", "demo-winding-school"), Demo: rapid.Bool().Draw(t, "demo"), Reason: text(t, "reason"),
 	}
 	if rapid.Bool().Draw(t, "dated") {
 		p.CreatedAt = time.Unix(rapid.Int64Range(0, 4e9).Draw(t, "created"), 123000).UTC()

@@ -114,7 +114,7 @@ func TestCoilSetTellsItsCoilsOnce(t *testing.T) {
 func TestSheetTakesNothingOfTheServer(t *testing.T) {
 	t.Parallel()
 	for _, name := range []string{"id", "slug", "revision", "state", "status", "etag", "institute", "institute_id", "created_at", "modified_at",
-		"vetter", "author", "vetter_person_id", "author_person_id", "times_seen", "findings", "withdrawn_reason", "content_hash", "imported", "body", "Remarks"} {
+		"vetter", "author", "vetter_person_id", "author_person_id", "times_seen", "findings", "withdrawn_reason", "corrected_for", "content_hash", "imported", "body", "Remarks"} {
 		require.Error(t, jsonin.Decode([]byte(`{"`+name+`":null}`), &Sheet{}, jsonin.Single), name)
 		require.Error(t, jsonin.Decode([]byte(`{"`+name+`":null}`), &Lamination{}, jsonin.Single), name)
 	}

@@ -61,6 +61,7 @@ type Standing struct {
 	State           string    `json:"state,omitempty" in:"enum=draft|submitted|vetted|published|superseded|withdrawn"`
 	Status          string    `json:"status,omitempty" in:"enum=demo|vetted|foreign|estimated|not_verified|withdrawn"`
 	WithdrawnReason string    `json:"withdrawn_reason,omitempty" in:"lines,runes=1000"`
+	CorrectedFor    string    `json:"corrected_for,omitempty" in:"lines,runes=1000"`
 	Findings        []Finding `json:"findings,omitempty" in:"maxitems=200"`
 	Institute       string    `json:"institute,omitempty" in:"format=slug"`
 	Witness
@@ -188,10 +189,18 @@ func WindingOf(w catalog.Winding) Winding {
 // travel in statements.
 func (s Standing) toDomain(o Origin) catalog.Provenance {
 	return catalog.Provenance{
-		Revision: s.Revision, State: catalog.State(s.State), Status: catalog.Status(s.Status), WithdrawnReason: s.WithdrawnReason,
+		Revision: s.Revision, State: catalog.State(s.State), Status: catalog.Status(s.Status), Reason: s.reason(),
 		Institute: s.Institute, CreatedAt: s.CreatedAt, ModifiedAt: s.ModifiedAt,
 		Source: o.Source, Licence: o.Licence, Demo: o.Demo,
 	}
+}
+
+// reason is why the revision was made: a withdrawal has another member than a correction.
+func (s Standing) reason() string {
+	if catalog.State(s.State) == catalog.Withdrawn {
+		return s.WithdrawnReason
+	}
+	return s.CorrectedFor
 }
 
 func originOf(p catalog.Provenance) Origin {
@@ -199,8 +208,14 @@ func originOf(p catalog.Provenance) Origin {
 }
 
 func standingOf(p catalog.Provenance) Standing {
-	return Standing{
-		Revision: p.Revision, State: string(p.State), Status: string(p.Status), WithdrawnReason: p.WithdrawnReason,
+	s := Standing{
+		Revision: p.Revision, State: string(p.State), Status: string(p.Status),
 		Institute: p.Institute, Witness: witnessOf(p), CreatedAt: p.CreatedAt.UTC(), ModifiedAt: p.ModifiedAt.UTC(),
 	}
+	if p.State == catalog.Withdrawn {
+		s.WithdrawnReason = p.Reason
+	} else {
+		s.CorrectedFor = p.Reason
+	}
+	return s
 }

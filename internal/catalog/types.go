@@ -48,14 +48,14 @@ type Provenance struct {
 	Institute             string // slug of the institute
 	Author, Vetter        string // pseudonymous person ids, "" = none (imports only)
 	Demo                  bool
-	WithdrawnReason       string
+	Reason                string         // of a correction or withdrawal, in words
 	Hash                  Hash           // of the content
 	VettedAt              time.Time      // zero: nobody vetted it here
 	Answers               []Answer       // of the vetter to the findings
 	OpenReports           int            // problem reports that wait for an answer
 	Version               int            // of a draft, from 1: every change counts; 0 for what is published
 	Base                  int            // of a draft: the published revision that it corrects, 0 for none
-	ReasonCode            string         // of a correction or withdrawal
+	ReasonCode            string         // the same from a list
 	ReturnedFor           string         // of a draft: why a vetter sent it back last
 	ReturnedFindings      []errs.Finding // of a draft: what stood when it was sent back, each once
 	CreatedAt, ModifiedAt time.Time

@@ -129,7 +129,7 @@ type revisionView struct {
 func viewRevision(r catalog.RevisionOf) revisionView {
 	p := r.Record.Standing()
 	v := revisionView{Revision: p.Revision, Change: r.Change, State: p.State, Status: p.Status, SHA256: hex.EncodeToString(p.Hash[:]), Institute: p.Institute,
-		Author: p.Author, Vetter: p.Vetter, ReasonCode: p.ReasonCode, Reason: p.WithdrawnReason, Statement: r.Statement}
+		Author: p.Author, Vetter: p.Vetter, ReasonCode: p.ReasonCode, Reason: p.Reason, Statement: r.Statement}
 	if !p.VettedAt.IsZero() {
 		v.VettedAt = &p.VettedAt
 	}

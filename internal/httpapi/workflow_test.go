@@ -68,11 +68,12 @@ func TestLifeOverHTTP(t *testing.T) {
 	s.done(409, "publisher", "POST", at+"/publication", "")
 	vetted := s.done(200, "vetter", "POST", at+"/vetting", answersTo(t, submitted))
 	require.Equal(t, "demo-p2", vetted.At(t, "vetter"))
+	require.Equal(t, "looked at (demo)", vetted.At(t, "answers", 0, "reason"), "whoever publishes reads why it stands")
 
 	// An edit voids the vetting; the same content again does not.
 	s.done(200, "author", "PUT", at, sheetBody(66), "If-Match: "+vetted.Header.Get("ETag"))
 	require.Equal(t, "vetted", s.done(200, "vetter", "GET", at, "").At(t, "state"))
-	s.done(200, "author", "PUT", at, sheetBody(65), "If-Match: *")
+	require.Nil(t, s.done(200, "author", "PUT", at, sheetBody(65), "If-Match: *").At(t, "answers"))
 	s.done(409, "publisher", "POST", at+"/publication", "")
 	submitted = s.done(200, "author", "POST", at+"/submission", "")
 	s.done(200, "vetter", "POST", at+"/vetting", answersTo(t, submitted))
@@ -91,7 +92,7 @@ func TestLifeOverHTTP(t *testing.T) {
 	// Correct, publish again, withdraw.
 	s.done(403, "foreign", "POST", at+"/erratum", `{"reason_code":"written_wrong","reason":"demo"}`)
 	draft := s.done(200, "other author", "POST", at+"/erratum", `{"reason_code":"written_wrong","reason":"demo"}`)
-	require.Equal(t, 1.0, draft.At(t, "base_revision"))
+	require.Equal(t, []any{1.0, "written_wrong", "demo", nil}, []any{draft.At(t, "base_revision"), draft.At(t, "reason_code"), draft.At(t, "corrected_for"), draft.At(t, "withdrawn_reason")})
 	s.done(409, "author", "POST", at+"/erratum", `{"reason_code":"written_wrong","reason":"demo"}`)
 	require.Equal(t, "published", s.done(200, "other author", "GET", at, "").At(t, "state"))
 	require.Equal(t, "draft", s.done(200, "other author", "GET", at+"?view=draft", "").At(t, "state"))
@@ -101,10 +102,13 @@ func TestLifeOverHTTP(t *testing.T) {
 	s.done(200, "vetter", "POST", at+"/vetting", answersTo(t, submitted))
 	s.done(422, "publisher", "POST", at+"/publication", `{"slug":"demo-another-name"}`)
 	second := s.done(200, "publisher", "POST", at+"/publication", "")
-	require.Equal(t, 2.0, second.At(t, "revision"))
+	require.Equal(t, []any{2.0, "demo", nil}, []any{second.At(t, "revision"), second.At(t, "corrected_for"), second.At(t, "withdrawn_reason")})
+	corrected := page(t, shop{Host: s.Host}, "/windings/demo-life-370", 200).Text()
+	require.NotContains(t, corrected, "withdrawn", "a correction is no withdrawal")
+	require.Contains(t, corrected, "It corrects an earlier revision:</b> demo")
 	s.done(403, "foreign", "POST", at+"/withdrawal", `{"reason_code":"unsafe","reason":"demo"}`)
 	withdrawn := s.done(200, "publisher", "POST", at+"/withdrawal", `{"reason_code":"unsafe","reason":"burns (demo)"}`)
-	require.Equal(t, []any{"withdrawn", "burns (demo)", 3.0}, []any{withdrawn.At(t, "status"), withdrawn.At(t, "withdrawn_reason"), withdrawn.At(t, "revision")})
+	require.Equal(t, []any{"withdrawn", "burns (demo)", nil, 3.0}, []any{withdrawn.At(t, "status"), withdrawn.At(t, "withdrawn_reason"), withdrawn.At(t, "corrected_for"), withdrawn.At(t, "revision")})
 	s.done(409, "publisher", "POST", at+"/withdrawal", `{"reason_code":"unsafe","reason":"demo"}`)
 	s.done(409, "author", "POST", at+"/erratum", `{"reason_code":"other","reason":"demo"}`)
 

@@ -27,6 +27,8 @@ type draftRow struct {
 	VettedHash                   []byte
 	VettedAt                     *time.Time
 	ReasonCode                   string
+	Reason                       string // of a correction
+	Answers                      []byte // of the vetting that stands
 	Returned                     string // why it was returned last
 	ReturnedFindings             []byte // that stood then, or at an earlier return
 	CreatedAt, ModifiedAt        time.Time
@@ -44,7 +46,8 @@ var (
 // The returns that count are of this draft: what was published has its own behind it.
 const draftColumns = `
 	SELECT d.id::text, i.slug, a.pseudonym, d.state, d.version, d.base_revision, d.content_hash, d.body, d.findings,
-	       coalesce(v.pseudonym, ''), d.vetted_hash, d.vetted_at, coalesce(d.reason_code, ''),
+	       coalesce(v.pseudonym, ''), d.vetted_hash, d.vetted_at, coalesce(d.reason_code, ''), coalesce(d.reason, ''),
+	       CASE WHEN d.state = 'vetted' THEN (SELECT t.answers FROM vetting t WHERE t.record_id = d.id AND t.outcome = 'vetted' ORDER BY t.id DESC LIMIT 1) END,
 	       coalesce((SELECT t.reason FROM vetting t WHERE t.record_id = d.id AND t.outcome = 'returned' AND t.created_at >= d.created_at ORDER BY t.id DESC LIMIT 1), ''),
 	       (SELECT jsonb_agg(x.f ORDER BY x.id, x.n) FROM (
 	           SELECT DISTINCT ON (f -> 'code', f -> 'fields') f, t.id, n FROM vetting t CROSS JOIN LATERAL jsonb_array_elements(t.findings) WITH ORDINALITY e (f, n)
@@ -86,7 +89,7 @@ func (r *draftRow) object() catalog.Object {
 func (r *draftRow) record(kind catalog.Kind) (catalog.Record, error) {
 	p := catalog.Provenance{
 		State: catalog.State(r.State), Institute: r.Institute, Author: r.Author, Vetter: r.Vetter, Hash: catalog.Hash(r.Hash),
-		Version: r.Version, Base: r.work().Base, ReasonCode: r.ReasonCode, ReturnedFor: r.Returned, CreatedAt: r.CreatedAt.UTC(), ModifiedAt: r.ModifiedAt.UTC(),
+		Version: r.Version, Base: r.work().Base, ReasonCode: r.ReasonCode, Reason: r.Reason, ReturnedFor: r.Returned, CreatedAt: r.CreatedAt.UTC(), ModifiedAt: r.ModifiedAt.UTC(),
 	}
 	if r.VettedAt != nil {
 		p.VettedAt = r.VettedAt.UTC()
@@ -96,6 +99,9 @@ func (r *draftRow) record(kind catalog.Kind) (catalog.Record, error) {
 		return nil, err
 	}
 	if p.ReturnedFindings, err = readFindings(r.ReturnedFindings); err != nil {
+		return nil, err
+	}
+	if p.Answers, err = readAnswers(r.Answers); err != nil {
 		return nil, err
 	}
 	if kind == catalog.KindFamily {

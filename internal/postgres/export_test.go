@@ -53,7 +53,7 @@ func TestRoundTrip(t *testing.T) {
 	require.Equal(t, "99.9999999999999900000000", w.CoilLength.Text)
 	gone, err := second.Winding(t.Context(), sampleID("b", 2))
 	require.NoError(t, err)
-	require.Equal(t, "Copied wrong.", gone.WithdrawnReason)
+	require.Equal(t, "Copied wrong.", gone.Reason)
 	demo, err := second.Winding(t.Context(), sampleID("b", 1))
 	require.NoError(t, err)
 	require.Equal(t, []string{"demo-winding-school", ""}, []string{demo.Institute, demo.Vetter}, "the claim travels, the vouching does not")

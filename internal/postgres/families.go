@@ -69,7 +69,7 @@ func (r *provenanceRow) provenance(claimed catalog.Provenance) catalog.Provenanc
 	p := claimed
 	p.Revision, p.State, p.Demo = r.Revision, catalog.State(r.State), r.Demo
 	p.Author, p.Vetter = r.Author, r.Vetter
-	p.WithdrawnReason = r.Reason
+	p.Reason = r.Reason
 	p.CreatedAt, p.ModifiedAt = r.CreatedAt.UTC(), r.ModifiedAt.UTC()
 	if r.Institute != "" {
 		p.Institute = r.Institute

@@ -115,7 +115,7 @@ func TestFamilyShowsAddedStacks(t *testing.T) {
 	gone, err := store.Family(t.Context(), sampleID("f", 6))
 	require.NoError(t, err)
 	require.Equal(t, catalog.StatusWithdrawn, gone.Status)
-	require.Equal(t, "Not a real stamping.", gone.WithdrawnReason)
+	require.Equal(t, "Not a real stamping.", gone.Reason)
 }
 
 func TestUnknownIDs(t *testing.T) {

@@ -191,8 +191,9 @@ func measuredWrong(core *stator.Core, known []errs.Finding) []errs.Finding {
 func (r *staged) standing(s bundle.Standing, slug, prefix string) *refusal {
 	switch catalog.State(s.State) {
 	case "", catalog.Published:
+		r.reason = s.CorrectedFor
 	case catalog.Superseded:
-		r.state = s.State
+		r.state, r.reason = s.State, s.CorrectedFor
 	case catalog.Withdrawn:
 		r.state, r.reason = s.State, s.WithdrawnReason
 		if r.reason == "" {

@@ -193,7 +193,7 @@ func TestRevisionsSupersedeAndWithdraw(t *testing.T) {
 	w, err = store.Winding(t.Context(), "demo-winding-1")
 	require.NoError(t, err, "a withdrawn record still answers")
 	require.Equal(t, catalog.StatusWithdrawn, w.Status)
-	require.Equal(t, "The turns were halved.", w.WithdrawnReason)
+	require.Equal(t, "The turns were halved.", w.Reason)
 	page, err := store.Windings(t.Context(), catalog.WindingFilter{}, catalog.PageRequest{})
 	require.NoError(t, err)
 	require.Empty(t, page.Items)
