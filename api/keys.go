@@ -121,6 +121,11 @@ func listKeys(ctx context.Context, c console, cfg config, args []string) error {
 		return err
 	}
 	return withStore(ctx, c, cfg, func(s *postgres.Store) error {
+		if institute != "" {
+			if _, err := s.Signatory(ctx, institute); err != nil {
+				return err
+			}
+		}
 		keys, err := s.Keys(ctx, institute)
 		if err != nil {
 			return err

@@ -56,15 +56,9 @@ func readArgs(c console, args []string, argument string, define func(options), r
 	flags.SetOutput(c.err)
 	flags.Usage = func() {} // the help of the command follows
 	define(flags)
-	var given []string
-	for {
-		if err := flags.Parse(args); err != nil {
-			return "", errUsage
-		}
-		if flags.NArg() == 0 {
-			break
-		}
-		given, args = append(given, flags.Arg(0)), flags.Args()[1:]
+	given, err := parseAround(flags.FlagSet, args)
+	if err != nil {
+		return "", errUsage
 	}
 	set := map[string]bool{}
 	flags.Visit(func(f *flag.Flag) { set[f.Name] = f.Value.String() != "" })
@@ -82,6 +76,16 @@ func readArgs(c console, args []string, argument string, define func(options), r
 		return "", misused(c, "exactly one %s is expected, not %d", argument, len(given))
 	}
 	return given[0], nil
+}
+
+// parseAround reads flags before, between and after the other arguments, and gives those.
+func parseAround(flags *flag.FlagSet, args []string) (given []string, err error) {
+	for {
+		if err := flags.Parse(args); err != nil || flags.NArg() == 0 {
+			return given, err
+		}
+		given, args = append(given, flags.Arg(0)), flags.Args()[1:]
+	}
 }
 
 // misused says what is wrong with a call; the help follows.

@@ -175,9 +175,12 @@ func TestMisuseIsNamed(t *testing.T) {
 		"key revoke 000000000000":                                    "no key 000000000000",
 		"person add -institute demo-none -pseudonym demo-p1":         "no institute demo-none",
 		"institute add -slug Demo -title T":                          "is no slug",
+		"key list -institute demo-none":                              "no institute demo-none",
 		"key pin -institute demo-far -title T not-a-key":             "malformed",
 	} {
-		require.Contains(t, refused(t, env, 1, strings.Fields(args)...), says, args)
+		errOut := refused(t, env, 1, strings.Fields(args)...)
+		require.Contains(t, errOut, says, args)
+		require.Equal(t, 1, strings.Count(errOut, says), "said once: %s", errOut)
 	}
 }
 

@@ -111,9 +111,6 @@ func importSheet(ctx context.Context, c console, cfg config, in io.Reader, o pos
 			return err
 		}
 		showReport(c.out, report, o.DryRun)
-		if o.DryRun {
-			fmt.Fprintln(c.out, "nothing was stored; give -apply to store the new rows")
-		}
 		if bad += report.Counts[catalog.OutcomeRefused] + report.Counts[catalog.OutcomeConflicting]; bad > 0 {
 			return fmt.Errorf("%d rows were not taken", bad)
 		}

@@ -2,6 +2,7 @@ package main
 
 import (
 	"bufio"
+	"cmp"
 	"context"
 	"flag"
 	"fmt"
@@ -53,14 +54,14 @@ func runImport(ctx context.Context, c console, cfg config, args []string) error 
 	sheet := flags.Bool("csv", false, "")
 	apply := flags.Bool("apply", false, "")
 	columns := flags.Bool("columns", false, "")
-	err := flags.Parse(args)
+	names, err := parseAround(flags, args)
 	switch {
-	case err == nil && *sheet && *columns && flags.NArg() == 0:
+	case err == nil && *sheet && *columns && len(names) == 0:
 		return showColumns(c.out)
-	case err != nil, flags.NArg() != 1, *columns:
+	case err != nil, len(names) != 1, *columns:
 		return errUsage
 	}
-	in, closeIn, err := openInput(c, flags.Arg(0))
+	in, closeIn, err := openInput(c, names[0])
 	if err != nil {
 		return err
 	}
@@ -135,7 +136,7 @@ func showReport(w io.Writer, r catalog.ImportReport, dry bool) {
 		r.Title, orNone(r.Licence), r.Lines, r.Counts[catalog.OutcomeNew], done, r.Counts[catalog.OutcomeSame],
 		r.Counts[catalog.OutcomeConflicting], r.Counts[catalog.OutcomeRefused], r.Counts[catalog.OutcomeIgnored], r.Revision)
 	if dry && r.Counts[catalog.OutcomeNew] > 0 {
-		fmt.Fprintln(w, "nothing was stored; with -apply it would be")
+		fmt.Fprintln(w, "nothing was stored; give -apply to store what is new")
 	}
 	if len(r.SealedBy) > 0 {
 		fmt.Fprintf(w, "the whole file is signed by %s\n", strings.Join(r.SealedBy, ", "))
@@ -150,18 +151,18 @@ func runExport(ctx context.Context, c console, cfg config, args []string) error 
 	institute := flags.String("institute", "", "")
 	sign := flags.Bool("sign", false, "")
 	since := flags.Int64("since", 0, "")
-	err := flags.Parse(args)
-	if err != nil || flags.NArg() > 1 || *sign && *institute == "" || *since < 0 || *sheet && (*institute != "" || *since > 0) {
+	names, err := parseAround(flags, args)
+	if err != nil || len(names) > 1 || *sign && *institute == "" || *since < 0 || *sheet && (*institute != "" || *since > 0) {
 		return errUsage
 	}
 	manifest := bundle.Manifest{Title: *title, Licence: "CC0-1.0", Institute: *institute}
-	end := (*bundle.Writer).Close
+	finish := (*bundle.Writer).Close
 	if *sign {
-		if manifest.Signer, end, err = openSigningKeys(cfg).seal(*institute); err != nil {
+		if manifest.Signer, finish, err = openSigningKeys(cfg).seal(*institute); err != nil {
 			return err
 		}
 	}
-	out, closeOut, err := openOutput(c, flags.Arg(0))
+	out, end, err := openOutput(c, append(names, "")[0])
 	if err != nil {
 		return err
 	}
@@ -169,25 +170,22 @@ func runExport(ctx context.Context, c console, cfg config, args []string) error 
 		if *sheet {
 			return exportSheet(ctx, c, s, out)
 		}
-		count, err := exportBundle(ctx, s, out, postgres.ExportOptions{Manifest: manifest, Institute: *institute, Since: *since}, end)
+		count, err := exportBundle(ctx, s, out, postgres.ExportOptions{Manifest: manifest, Institute: *institute, Since: *since}, finish)
 		if err == nil {
 			fmt.Fprintf(c.err, "%d records written\n", count)
 		}
 		return err
 	})
-	if closeErr := closeOut(); err == nil {
-		err = closeErr
-	}
-	return err
+	return end(err)
 }
 
 // exportBundle writes a bundle to its end.
-func exportBundle(ctx context.Context, s *postgres.Store, out io.Writer, o postgres.ExportOptions, end func(*bundle.Writer) error) (int, error) {
+func exportBundle(ctx context.Context, s *postgres.Store, out io.Writer, o postgres.ExportOptions, finish func(*bundle.Writer) error) (int, error) {
 	buffered := bufio.NewWriter(out)
 	w := bundle.NewWriter(buffered)
 	count, err := s.Export(ctx, w, o)
 	if err == nil {
-		err = end(w)
+		err = finish(w)
 	}
 	if err != nil {
 		return count, err
@@ -206,15 +204,32 @@ func openInput(c console, name string) (io.Reader, func(), error) {
 	return f, func() { _ = f.Close() }, nil // read only
 }
 
-func openOutput(c console, name string) (io.Writer, func() error, error) {
+// openOutput opens what an export writes to, and gives what ends it: a file takes its name only when it is
+// whole, so that an export that fails leaves what stood there.
+func openOutput(c console, name string) (io.Writer, func(error) error, error) {
 	if name == "" || name == "-" {
-		return c.out, func() error { return nil }, nil
+		return c.out, func(err error) error { return err }, nil
 	}
-	f, err := os.Create(name)
+	part := name + ".part"
+	if info, err := os.Stat(name); err == nil && !info.Mode().IsRegular() {
+		part = name // a pipe or device
+	}
+	f, err := os.Create(part)
 	if err != nil {
 		return nil, nil, err
 	}
-	return f, f.Close, nil
+	return f, func(err error) error {
+		err = cmp.Or(err, f.Close())
+		switch {
+		case part == name:
+		case err == nil:
+			err = os.Rename(part, name)
+		default:
+			_ = f.Close()
+			_ = os.Remove(part) // what went wrong before is what counts
+		}
+		return err
+	}, nil
 }
 
 // isTerminal tells whether progress can be shown in place.

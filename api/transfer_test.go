@@ -22,9 +22,10 @@ func TestBundleWithProofGoesOn(t *testing.T) {
 
 	out := done(t, env, "import", name)
 	require.Contains(t, out, "signer_unknown", "no key is pinned yet")
+	require.Contains(t, out, "Accept the key of demo-winding-school, then import again", "and what helps")
 	require.NotContains(t, out, "the whole file is signed by")
 	done(t, env, "key", "pin", "-institute", "demo-winding-school", "-title", "Demo winding school", verifier)
-	out = done(t, env, "import", "-apply", "-strict", name)
+	out = done(t, env, "import", name, "-apply", "-strict") // flags may follow the name
 	require.Contains(t, out, "new 2 (stored)")
 	require.Contains(t, out, "the whole file is signed by demo-winding-school")
 	require.NotContains(t, out, "unproved")
@@ -52,4 +53,15 @@ func TestBundleWithProofGoesOn(t *testing.T) {
 		refused(t, env, 2, strings.Fields(args)...)
 	}
 	require.Contains(t, refused(t, env, 1, "export", "-institute", "no-school"), "There is no institute no-school")
+
+	// An export that fails leaves what stands in its place.
+	kept, err := os.ReadFile(on)
+	require.NoError(t, err)
+	require.Contains(t, refused(t, env, 1, "export", "-institute", "no-school", on), "There is no institute no-school")
+	still, err := os.ReadFile(on)
+	require.NoError(t, err)
+	require.Equal(t, kept, still)
+	left, err := os.ReadDir(filepath.Dir(on))
+	require.NoError(t, err)
+	require.Len(t, left, 1, "and nothing beside it")
 }

@@ -38,21 +38,17 @@ func runVerify(_ context.Context, c console, _ config, args []string) error {
 		pinned = append(pinned, key)
 		return nil
 	})
-	if err := flags.Parse(args); err != nil || flags.NArg() < 1 {
-		return errUsage
-	}
-	name := flags.Arg(0)
-	if err := flags.Parse(flags.Args()[1:]); err != nil || flags.NArg() > 0 { // flags may follow the name
+	names, err := parseAround(flags, args)
+	if err != nil || len(names) != 1 {
 		return errUsage
 	}
 	var known *bundle.Keys
 	if pinned != nil {
-		var err error
 		if known, err = bundle.NewKeys(pinned...); err != nil {
 			return err
 		}
 	}
-	in, closeIn, err := openInput(c, name)
+	in, closeIn, err := openInput(c, names[0])
 	if err != nil {
 		return err
 	}

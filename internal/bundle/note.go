@@ -41,7 +41,7 @@ func NewKeys(verifiers ...string) (*Keys, error) {
 	for i, text := range verifiers {
 		v, err := note.NewVerifier(text)
 		if err != nil {
-			return nil, badKey(fmt.Sprintf("Verifier key %d is malformed: %v.", i+1, err))
+			return nil, badKey(fmt.Sprintf("Verifier key %d is malformed. Give it as its institute published it: NAME+HASH+KEY.", i+1))
 		}
 		if err := checkKeyName(v.Name()); err != nil {
 			return nil, err

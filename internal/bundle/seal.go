@@ -75,7 +75,7 @@ func (r *Reader) readSeal(head readLine, digest string) error {
 // gave io.EOF. It fails if the file is not signed, or by no known key of the institute in its manifest.
 func (r *Reader) OpenSeal(known *Keys) (Signatures, error) {
 	if r.seal == "" {
-		return Signatures{}, unsealed("The bundle is not signed.")
+		return Signatures{}, unsealed("The bundle is not signed as a whole, so that nobody can tell whether lines are missing. Ask its institute for one that is.")
 	}
 	_, by, err := openText([]byte(r.seal), known)
 	if err != nil {

@@ -79,6 +79,9 @@ func (e *Error) Error() string {
 	var b strings.Builder
 	b.WriteString(e.Detail)
 	for _, f := range e.Fields {
+		if f.Detail == e.Detail {
+			continue // said already
+		}
 		b.WriteString("; ")
 		b.WriteString(f.Pointer + f.Parameter + f.Header + ": " + f.Detail)
 	}

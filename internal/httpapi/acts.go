@@ -93,6 +93,23 @@ func heldVersions(h http.Header) []int {
 	return held
 }
 
+// explainMatch says why If-Match met nothing if it holds what no draft can have: a tag without its quotes,
+// as the body shows it, or a weak one.
+func explainMatch(h http.Header, err error) error {
+	if errs.KindOf(err) != errs.KindPreconditionFailed {
+		return err
+	}
+	for _, line := range h["If-Match"] {
+		for part := range strings.SplitSeq(line, ",") {
+			if part = strings.TrimSpace(part); part != "" && part != "*" && !strings.HasPrefix(part, `"`) {
+				return errs.New(errs.KindPreconditionFailed, "", errs.Field{Header: "If-Match", Code: jsonin.CodeFormat, Got: printable(part),
+					Detail: `Send the ETag header as it came, in its double quotes: "draft-3". Without them, or as a weak tag (W/), it matches nothing.`})
+			}
+		}
+	}
+	return err
+}
+
 // needMatch refuses a change without If-Match.
 func needMatch(h http.Header) error {
 	if len(h["If-Match"]) > 0 {

@@ -147,7 +147,7 @@ func (s *server) editDraft(kind catalog.Kind) func(*gin.Context, *query) error {
 		d := catalog.DraftRef{Kind: kind, ID: ref, Versions: heldVersions(c.Request.Header)}
 		reply, err := s.Drafts.EditDraft(c.Request.Context(), a, d, record, renderAs(kind, http.StatusOK))
 		if err != nil {
-			return aboutRecord(kind, ref, err)
+			return aboutRecord(kind, ref, explainMatch(c.Request.Header, err))
 		}
 		sendReply(c, reply)
 		return nil

@@ -59,7 +59,7 @@ func (s *server) step(kind catalog.Kind, optional bool, begin func() (into any, 
 		}
 		reply, err := do(c, a, catalog.DraftRef{Kind: kind, ID: ref, Versions: heldVersions(c.Request.Header)})
 		if err != nil {
-			return aboutRecord(kind, ref, err)
+			return aboutRecord(kind, ref, explainMatch(c.Request.Header, err))
 		}
 		sendReply(c, reply)
 		return nil

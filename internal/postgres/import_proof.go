@@ -79,6 +79,9 @@ func (run *importRun) review(line *bundle.Line) error {
 		told.Code = proofSecond
 	case proofUnsigned, proofUnknown:
 		r.doubt, told.Code, told.Detail = cmp.Or(r.doubt, detail), code, detail
+		if code == proofUnknown {
+			told.Detail += " Accept the key of " + line.Review.Statement().Institute + ", then import again: the proof is taken in."
+		}
 	default:
 		r.bad = code
 		told.Outcome, told.Code, told.Detail = catalog.OutcomeRefused, code, detail
