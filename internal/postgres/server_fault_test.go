@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"math/rand/v2"
 	"os"
+	"os/exec"
 	"path/filepath"
 	"slices"
 	"strconv"
@@ -94,9 +95,78 @@ func TestOutcomeOfACommitUnknown(t *testing.T) {
 	require.Len(t, drafts.Items, 1, "stored once")
 }
 
-// killWriting lets four writers store drafts, kills the postmaster in the middle of it, starts the server
-// again, and tells how many stored drafts were acknowledged and how many of those are gone.
-func killWriting(t *testing.T, unsafe bool) (acked, lost int) {
+// A breakage breaks a server that is written to; mend gives it whole again.
+type breakage func(t *testing.T, pg *localpg.Server, config localpg.Config) (mend func() *localpg.Server)
+
+// kill ends the postmaster at once.
+func kill(t *testing.T, pg *localpg.Server, config localpg.Config) func() *localpg.Server {
+	require.NoError(t, syscall.Kill(postmaster(t, pg), syscall.SIGKILL))
+	return func() *localpg.Server {
+		<-pg.Done()
+		_ = pg.Stop()
+		return startOwn(t, config)
+	}
+}
+
+func postmaster(t *testing.T, pg *localpg.Server) int {
+	lines, err := os.ReadFile(filepath.Join(pg.DataDir(), "postmaster.pid"))
+	require.NoError(t, err)
+	pid, err := strconv.Atoi(strings.SplitN(string(lines), "\n", 2)[0])
+	require.NoError(t, err)
+	return pid
+}
+
+// failSync makes the next fdatasync of each process of the server fail, as a dying disk does. The server must
+// not go on with what it may have lost: it ends all sessions and recovers from its log.
+func failSync(t *testing.T, pg *localpg.Server, config localpg.Config) func() *localpg.Server {
+	program, err := exec.LookPath("strace")
+	if err != nil {
+		t.Skip("strace is not installed; in Debian it is the package strace")
+	}
+	main := postmaster(t, pg)
+	args := []string{"-f", "-qq", "-o", "/dev/null", "-e", "trace=fdatasync", "-e", "inject=fdatasync:error=EIO:when=1"}
+	children, err := os.ReadFile(fmt.Sprintf("/proc/%[1]d/task/%[1]d/children", main))
+	require.NoError(t, err)
+	for _, pid := range append(strings.Fields(string(children)), strconv.Itoa(main)) {
+		args = append(args, "-p", pid)
+	}
+	trace := exec.Command(program, args...)
+	said := &strings.Builder{}
+	trace.Stderr = said
+	require.NoError(t, trace.Start())
+	ended := make(chan error, 1)
+	go func() { ended <- trace.Wait() }()
+	t.Cleanup(func() { _ = trace.Process.Kill() }) // over already, as a rule
+	for held := false; !held; time.Sleep(10 * time.Millisecond) {
+		select {
+		case err := <-ended:
+			if strings.Contains(said.String(), "not permitted") {
+				t.Skip("this machine lets nobody trace a process: " + said.String())
+			}
+			t.Fatalf("strace: %v: %s", err, said)
+		default:
+			status, err := os.ReadFile(fmt.Sprintf("/proc/%d/status", main))
+			require.NoError(t, err)
+			held = !strings.Contains(string(status), "TracerPid:\t0\n")
+		}
+	}
+	return func() *localpg.Server {
+		require.NoError(t, trace.Process.Signal(syscall.SIGINT)) // it lets go of them
+		<-ended
+		require.Eventually(t, func() bool {
+			conn, err := pgx.Connect(t.Context(), pg.URL("postgres", "statorbook"))
+			return err == nil && conn.Close(t.Context()) == nil
+		}, 30*time.Second, 50*time.Millisecond, "the server recovers by itself")
+		log, err := os.ReadFile(filepath.Join(config.Root, "postgres.log"))
+		require.NoError(t, err)
+		require.Contains(t, string(log), "PANIC", "nothing failed: this test saw nothing")
+		return pg
+	}
+}
+
+// breakWriting lets four writers store drafts, breaks the server in the middle of it, mends it, and tells how
+// many stored drafts were acknowledged and how many of those are gone.
+func breakWriting(t *testing.T, unsafe bool, broken breakage) (acked, lost int) {
 	t.Helper()
 	config := pgtest.Own(t)
 	config.Unsafe = unsafe
@@ -124,16 +194,10 @@ func killWriting(t *testing.T, unsafe bool) (acked, lost int) {
 	enough := func() bool { lock.Lock(); defer lock.Unlock(); return len(told) >= 40 }
 	require.Eventually(t, enough, time.Minute, 10*time.Millisecond)
 	time.Sleep(time.Duration(rand.IntN(300)) * time.Millisecond)
-	lines, err := os.ReadFile(filepath.Join(pg.DataDir(), "postmaster.pid"))
-	require.NoError(t, err)
-	pid, err := strconv.Atoi(strings.SplitN(string(lines), "\n", 2)[0])
-	require.NoError(t, err)
-	require.NoError(t, syscall.Kill(pid, syscall.SIGKILL))
+	mend := broken(t, pg, config)
 	writers.Wait()
-	<-pg.Done()
-	_ = pg.Stop()
+	again := mend()
 
-	again := startOwn(t, config)
 	conn, err := pgx.Connect(t.Context(), again.URL("postgres", "statorbook"))
 	require.NoError(t, err)
 	defer conn.Close(context.Background())
@@ -157,20 +221,28 @@ func killWriting(t *testing.T, unsafe bool) (acked, lost int) {
 func TestAcknowledgedIsDurable(t *testing.T) {
 	t.Parallel()
 	for range 2 {
-		acked, lost := killWriting(t, false)
+		acked, lost := breakWriting(t, false, kill)
 		t.Logf("%d acknowledged, %d lost", acked, lost)
 		require.Zero(t, lost)
 	}
 	lost := 0
 	for range 6 {
 		var acked int
-		acked, lost = killWriting(t, true)
+		acked, lost = breakWriting(t, true, kill)
 		t.Logf("without synchronous commits: %d acknowledged, %d lost", acked, lost)
 		if lost > 0 {
 			return
 		}
 	}
 	require.Positive(t, lost, "this test is blind to a loss")
+}
+
+// A write that the disk refuses to make durable (reliability F3, scaled) loses nothing that was acknowledged.
+func TestFailedSyncLosesNothing(t *testing.T) {
+	t.Parallel()
+	acked, lost := breakWriting(t, false, failSync)
+	t.Logf("%d acknowledged, %d lost", acked, lost)
+	require.Zero(t, lost)
 }
 
 // A changed byte in a page of the database gives an error, never other data (reliability F6).
