@@ -43,18 +43,20 @@ var (
 		ORDER BY d.id LIMIT $5`)
 )
 
-// The returns that count are of this draft: what was published has its own behind it.
+// The returns that count are of this draft: they come after the vetting of what it corrects.
 const draftColumns = `
 	SELECT d.id::text, i.slug, a.pseudonym, d.state, d.version, d.base_revision, d.content_hash, d.body, d.findings,
 	       coalesce(v.pseudonym, ''), d.vetted_hash, d.vetted_at, coalesce(d.reason_code, ''), coalesce(d.reason, ''),
 	       CASE WHEN d.state = 'vetted' THEN (SELECT t.answers FROM vetting t WHERE t.record_id = d.id AND t.outcome = 'vetted' ORDER BY t.id DESC LIMIT 1) END,
-	       coalesce((SELECT t.reason FROM vetting t WHERE t.record_id = d.id AND t.outcome = 'returned' AND t.created_at >= d.created_at ORDER BY t.id DESC LIMIT 1), ''),
+	       coalesce((SELECT t.reason FROM vetting t WHERE t.record_id = d.id AND t.outcome = 'returned' AND t.id > old.id ORDER BY t.id DESC LIMIT 1), ''),
 	       (SELECT jsonb_agg(x.f ORDER BY x.id, x.n) FROM (
 	           SELECT DISTINCT ON (f -> 'code', f -> 'fields') f, t.id, n FROM vetting t CROSS JOIN LATERAL jsonb_array_elements(t.findings) WITH ORDINALITY e (f, n)
-	           WHERE t.record_id = d.id AND t.outcome = 'returned' AND t.created_at >= d.created_at ORDER BY f -> 'code', f -> 'fields', t.id DESC LIMIT 200) x),
+	           WHERE t.record_id = d.id AND t.outcome = 'returned' AND t.id > old.id ORDER BY f -> 'code', f -> 'fields', t.id DESC LIMIT 200) x),
 	       d.created_at, d.modified_at
 	FROM {kind}_draft d JOIN institute i ON i.id = d.institute_id JOIN person a ON a.id = d.author_person_id
-	LEFT JOIN person v ON v.id = d.vetter_person_id`
+	LEFT JOIN person v ON v.id = d.vetter_person_id
+	CROSS JOIN LATERAL (SELECT coalesce(max(b.id), 0) AS id FROM vetting b JOIN {kind}_revision r ON r.vetted_at = b.created_at
+		WHERE b.record_id = d.id AND b.outcome = 'vetted' AND r.{kind}_id = d.id AND r.revision = d.base_revision) old`
 
 // draftOfRef finds a draft by its id, or by the slug of the published record that it corrects.
 const draftOfRef = ` WHERE d.id = coalesce($1::uuid, (SELECT h.id FROM {kind} h WHERE h.slug = $2)) AND d.institute_id = $3::uuid`
