@@ -67,6 +67,13 @@ func TestBrowserCorrected(t *testing.T) {
 	b.do(t, chromedp.Click(css("#checklist .gone input")), chromedp.Click(css("#checklist fieldset input")), chromedp.SendKeys(css("#checklist fieldset textarea"), "a rare mains (demo)"))
 	b.keepPicture(t, "keyed-desk-5-corrected")
 	b.press(t, "#vet", "Vetted. It may be published now.")
+	// Whoever publishes reads what the vetter said, and is asked nothing.
+	b.put(t, "#key", s.key("publisher"))
+	b.press(t, "#vetted", "Vetted: 1")
+	b.do(t, chromedp.Click(css("#list button")))
+	b.sees(t, "#checklist", "Accepted by demo-p2: a rare mains (demo)", "flux density", "Looked at again and found corrected by demo-p2")
+	require.Zero(t, eval[int](t, b, `document.querySelectorAll("#checklist input, #checklist textarea").length`))
+	b.keepPicture(t, "keyed-desk-6-answered")
 	b.quiet(t)
 	answers := s.done(200, "publisher", "POST", at+"/publication", "").List(t, "answers")
 	require.Len(t, answers, 2)

@@ -95,23 +95,33 @@ function gone(finding, n) {
 
 const same = (a, b) => a.code === b.code && write(a.fields ?? []) === write(b.fields ?? []);
 
+// answered shows a finding with what the vetter said to it, to whoever publishes.
+function answered(record, finding, answer) {
+  const box = el("div", { className: "finding" }, el("p", { textContent: word("severity", finding.severity) + ": " + people(finding.message) }));
+  if (answer) box.append(el("p", { textContent: answer.answer === "corrected" ? say("was_corrected", record.vetter) : say("was_accepted", record.vetter, answer.reason) }));
+  return box;
+}
+
 async function show(id) {
   const { said: record, tag } = await call("GET", `/v1/windings/${encodeURIComponent(id)}?view=draft`);
   const beside = await family(record);
   const standing = record.findings ?? [];
   const left = (record.returned_findings ?? []).filter((f) => !standing.some((s) => same(f, s)));
-  const questions = [...standing.map(question), ...left.map(gone)];
+  const answer = (f) => (record.answers ?? []).find((a) => same(a, f));
+  const vetted = record.state === "vetted";
+  const questions = vetted ? [] : [...standing.map(question), ...left.map(gone)];
+  const boxes = vetted ? [...standing, ...left.filter(answer)].map((f) => answered(record, f, answer(f))) : questions.map((q) => q.box);
   open = { record, tag, questions };
   $("record-title").textContent = title(record);
-  $("facts").replaceChildren(facts(record));
+  $("facts").replaceChildren(...(record.corrected_for ? [el("p", { textContent: say("corrects", record.corrected_for) })] : []), facts(record));
   $("family").replaceChildren(beside);
-  $("checklist").replaceChildren(...(questions.length ? questions.map((q) => q.box) : [el("p", { textContent: say("none_found") })]));
+  $("checklist").replaceChildren(...(boxes.length ? boxes : [el("p", { textContent: say("none_found") })]));
   for (const id of ["reason", "slug"]) {
     $(id).value = "";
     mark($(id), $(id + "-check"));
   }
   $("vetting").hidden = record.state !== "submitted";
-  $("publishing").hidden = record.state !== "vetted";
+  $("publishing").hidden = !vetted;
   $("record").hidden = false;
   $("outcome").replaceChildren();
   $("record").focus();
