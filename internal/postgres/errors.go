@@ -114,7 +114,8 @@ func classify(err error) errs.Kind {
 // change was stored. once tells that the request has an Idempotency-Key.
 func unknownOutcome(err error, once bool) error {
 	var server *pgconn.PgError
-	if kind := classify(err); errors.As(err, &server) || kind != errs.KindTimeout && kind != errs.KindUnavailable {
+	refused := errors.As(err, &server) && !strings.HasPrefix(server.Code, "57P") // 57P: it ended meanwhile
+	if kind := classify(err); refused || kind != errs.KindTimeout && kind != errs.KindUnavailable {
 		return err
 	}
 	detail := "It is not known whether the change was stored. Read the record again."

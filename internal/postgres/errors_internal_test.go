@@ -81,3 +81,30 @@ func TestOtherErrorsHaveKinds(t *testing.T) {
 	require.Equal(t, errs.KindNotFound, errs.KindOf(noRow(pgx.ErrNoRows, "No such family.", "x")))
 	require.Equal(t, errs.KindTimeout, errs.KindOf(noRow(context.DeadlineExceeded, "No such family.", "x")))
 }
+
+// A commit whose answer is lost, or cut off by the server's own end, may have been stored. One that the server
+// refused was not.
+func TestUnknownOutcome(t *testing.T) {
+	t.Parallel()
+	for _, row := range []struct {
+		err     error
+		unknown bool
+	}{
+		{io.ErrUnexpectedEOF, true}, {context.DeadlineExceeded, true},
+		{&pgconn.PgError{Code: "57P01"}, true}, {&pgconn.PgError{Code: "57P02"}, true}, // another process crashed
+		{&pgconn.PgError{Code: serialization}, false}, {&pgconn.PgError{Code: "23514"}, false}, {&pgconn.PgError{Code: "53100"}, false},
+		{errors.New("of our own"), false},
+	} {
+		for once, remedy := range map[bool]string{true: "same Idempotency-Key", false: "Read the record again"} {
+			got := unknownOutcome(row.err, once)
+			require.ErrorIs(t, got, row.err)
+			if !row.unknown {
+				require.Equal(t, row.err, got)
+				continue
+			}
+			require.Equal(t, errs.KindUnavailable, errs.KindOf(got), "%v", row.err)
+			require.ErrorContains(t, got, "not known whether")
+			require.ErrorContains(t, got, remedy)
+		}
+	}
+}
