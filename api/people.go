@@ -163,6 +163,9 @@ func listInstitutes(ctx context.Context, c console, cfg config, args []string) e
 				if i.Own {
 					held = "here"
 				}
+				if i.Demo {
+					held += ", demo"
+				}
 				key := "none in use"
 				if k, ok := i.KeyInUse(); ok {
 					key = k.Verifier

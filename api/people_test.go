@@ -244,6 +244,7 @@ func TestTwoDatabasesOneFolder(t *testing.T) {
 	require.NoError(t, err)
 	require.Equal(t, before, after)
 	require.Equal(t, done(t, first, "institute", "list"), done(t, second, "institute", "list"))
+	require.Regexp(t, "(?m)^demo-winding-school +here, demo +", done(t, first, "institute", "list"))
 }
 
 // TestWithoutDataFolder: a server that cannot keep keys serves all the same, and says so.

@@ -51,7 +51,7 @@ func (w Work) Edit(content Hash) (Work, error) {
 // Submit hands the draft in for vetting.
 func (w Work) Submit() (Work, error) {
 	if w.State != Draft {
-		return w, conflict("Only a draft can be submitted; this one is " + string(w.State) + ".")
+		return w, conflict("Only a draft can be submitted; its state is " + string(w.State) + ".")
 	}
 	w.State = Submitted
 	return w, nil
@@ -60,7 +60,7 @@ func (w Work) Submit() (Work, error) {
 // Return sends it back to its author; a vetting is void.
 func (w Work) Return() (Work, error) {
 	if w.State != Submitted && w.State != Vetted {
-		return w, conflict("Only what was submitted or vetted can be returned; this is " + string(w.State) + ".")
+		return w, conflict("Only what was submitted or vetted can be returned; its state is " + string(w.State) + ".")
 	}
 	w.State, w.Vetter, w.VettedHash = Draft, "", Hash{}
 	return w, nil
@@ -70,7 +70,7 @@ func (w Work) Return() (Work, error) {
 func (w Work) Vet(vetter string, seen Hash) (Work, error) {
 	switch {
 	case w.State != Submitted:
-		return w, conflict("Only what was submitted can be vetted; this is " + string(w.State) + ".")
+		return w, conflict("Only what was submitted can be vetted; its state is " + string(w.State) + ".")
 	case vetter == "" || vetter == w.Author:
 		return w, errs.New(errs.KindForbidden, "Another person than the author must vet.")
 	case seen != w.Hash:
@@ -85,7 +85,7 @@ func (w Work) Vet(vetter string, seen Hash) (Work, error) {
 func (w Work) Publishable() error {
 	switch {
 	case w.State != Vetted:
-		return conflict("Only what was vetted can be published; this is " + string(w.State) + ".")
+		return conflict("Only what was vetted can be published; its state is " + string(w.State) + ".")
 	case w.Vetter == "" || w.Vetter == w.Author || w.VettedHash != w.Hash:
 		return conflict("The vetting does not belong to this content; have it vetted again.")
 	}

@@ -181,7 +181,9 @@ func TestRevisionsSupersedeAndWithdraw(t *testing.T) {
 	owner, app := pgtest.NewURLs(t)
 	store := open(t, app)
 	imported(t, store, write(t, sampleFamily(t, 1, nil), sampleWinding(t, 1, 1, nil)), postgres.ImportOptions{})
-	second := sampleWinding(t, 1, 1, func(w *bundle.Winding) { w.Revision, w.TimesSeen, w.Scheme.Poles = 2, 2, 6 })
+	second := sampleWinding(t, 1, 1, func(w *bundle.Winding) {
+		w.Revision, w.TimesSeen, w.Scheme.Poles, w.CorrectedFor = 2, 2, 6, "The poles were miscounted."
+	})
 	gone := sampleWinding(t, 1, 1, func(w *bundle.Winding) {
 		w.Revision, w.State, w.WithdrawnReason = 3, "withdrawn", "The turns were halved."
 	})
@@ -189,6 +191,7 @@ func TestRevisionsSupersedeAndWithdraw(t *testing.T) {
 	w, err := store.Winding(t.Context(), "demo-winding-1")
 	require.NoError(t, err)
 	require.Equal(t, []int{2, 3, 6}, []int{w.Revision, w.TimesSeen, w.Scheme.Poles}, "times seen never falls")
+	require.Equal(t, "The poles were miscounted.", w.Reason, "why it was corrected travels")
 	imported(t, store, write(t, gone), postgres.ImportOptions{})
 	w, err = store.Winding(t.Context(), "demo-winding-1")
 	require.NoError(t, err, "a withdrawn record still answers")
