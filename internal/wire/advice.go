@@ -85,6 +85,9 @@ func (s *Scrap) findings(p *pooled) []errs.Finding {
 	if s.stateWeights()[stateBurnt] > 0 {
 		note("burnt", "burnt wire measures about 2 % thin, give or take 1.6 %, since copper turns to scale (counted in)", "condition")
 	}
+	if s.Resistance != nil && !s.Resistance.Temperature.Given {
+		note("temperature_assumed", fmt.Sprintf("no temperature was told: %.0f °C, give or take %.0f K, was assumed for the resistance", ReferenceTemperature, workshopSpread), "resistance.temperature_c")
+	}
 	if s.Conductor == "" && s.Resistance == nil && s.Mass == nil {
 		note("conductor_assumed", "copper was assumed: a diameter does not tell copper from aluminium", "readings")
 	}

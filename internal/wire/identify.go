@@ -120,7 +120,7 @@ func (s *Scrap) check() error {
 	if r := s.Resistance; r != nil {
 		positive("/resistance/ohm", r.Ohm, 1e6)
 		positive("/resistance/length_m", r.Length, 1e6)
-		if !(r.Temperature.Value >= -50 && r.Temperature.Value <= 300) {
+		if r.Temperature.Given && !(r.Temperature.Value >= -50 && r.Temperature.Value <= 300) {
 			add("/resistance/temperature_c", "must be -50 to 300", r.Temperature.Value)
 		}
 		if r.Strands < 0 || r.Strands > MaxStrands {

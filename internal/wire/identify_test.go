@@ -277,6 +277,30 @@ func TestIdentifyProperties(t *testing.T) {
 	})
 }
 
+// A resistance without a temperature is taken at 20 °C, as the contract of the service says, with the
+// spread of a workshop, and a finding tells it. Metric 0.560 has 69.4 Ω/km at 20 °C (IEC 60317-0-1, 1/58.5).
+func TestIdentifyTemperatureNotTold(t *testing.T) {
+	t.Parallel()
+	table := referenceTable(t)
+	scrap := func(temperature unit.Measured) wire.Scrap {
+		return wire.Scrap{
+			Resistance: &wire.ResistanceReading{Ohm: with(6.94, 0.01), Length: with(100, 0.1), Temperature: temperature},
+			Surface:    wire.SurfaceBare, Condition: wire.ConditionClean, Conductor: wire.Copper,
+		}
+	}
+	untold, err := table.Identify(scrap(unit.Measured{}))
+	require.NoError(t, err)
+	require.Contains(t, findingCodes(untold.Findings), "temperature_assumed")
+	require.Greater(t, chances(untold)["metric-0.560"], 0.2)
+	told, err := table.Identify(scrap(with(20, 0.5)))
+	require.NoError(t, err)
+	require.NotContains(t, findingCodes(told.Findings), "temperature_assumed")
+	require.Less(t, untold.Candidates[0].Probability, told.Candidates[0].Probability) // less told, less sure
+	cold, err := table.Identify(scrap(with(0, 0.5)))                                  // zero that was told is zero
+	require.NoError(t, err)
+	require.Less(t, chances(cold)["metric-0.560"], 0.05)
+}
+
 func BenchmarkIdentify(b *testing.B) {
 	table := referenceTable(b)
 	b.Run("diameter, nothing told", func(b *testing.B) {

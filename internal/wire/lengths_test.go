@@ -207,3 +207,29 @@ func TestLengthRefuses(t *testing.T) {
 	_, err = table.TurnsFromResistance(wire.Coil{Wires: []wire.Wire{good}, Turns: unit.Of(100), Resistance: unit.Of(1)})
 	require.ErrorContains(t, err, "mean_turn_mm")
 }
+
+// A resistance whose temperature nobody told bears less: the inverses say so in their uncertainty.
+// A workshop of 20 °C, give or take 8 K, moves a copper resistance by 8/254.5 (IEC 60028: K = 234.5).
+func TestLengthTemperatureNotTold(t *testing.T) {
+	t.Parallel()
+	table := referenceTable(t)
+	coil := wire.Coil{
+		Wires:      []wire.Wire{{System: wire.Metric, Size: "0.450", Conductor: wire.Copper, Strands: 1}},
+		Resistance: with(28.88, 0.01), MeanTurn: with(238.7, 0.1), Turns: unit.Of(1116), Temperature: with(20, 0.001),
+	}
+	relative := func(e wire.Estimate, err error) float64 {
+		require.NoError(t, err)
+		return e.Uncertainty / e.Value
+	}
+	for _, reckon := range []func(wire.Coil) (wire.Estimate, error){table.TurnsFromResistance, table.MeanTurnFromResistance} {
+		untold := coil
+		untold.Temperature = unit.Measured{}
+		told, blind := relative(reckon(coil)), relative(reckon(untold))
+		require.InDelta(t, 8/254.5, math.Sqrt(blind*blind-told*told), 1e-4)
+	}
+	forward := coil
+	forward.Temperature = unit.Measured{}
+	out, err := table.Length(forward) // at 20 °C exactly, since that is what is asked
+	require.NoError(t, err)
+	require.Equal(t, out.Resistance20, out.Resistance)
+}

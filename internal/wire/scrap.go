@@ -28,7 +28,7 @@ const (
 
 // ResistanceReading is the resistance of a measured length, strands joined in parallel.
 type ResistanceReading struct {
-	Ohm, Length, Temperature unit.Measured // Ω, m, °C
+	Ohm, Length, Temperature unit.Measured // Ω, m, °C; no temperature is 20 °C, give or take 8 K
 	Strands                  int           // 0 is 1
 }
 
@@ -60,6 +60,7 @@ const (
 	lengthSpread      = 0.005 // of a length whose uncertainty is not stated
 	massSpread        = 0.01  // of a mass whose uncertainty is not stated
 	celsiusSpread     = 1.0   // K, of a temperature whose uncertainty is not stated
+	workshopSpread    = 8.0   // K, of 20 °C where no temperature is told: a workshop from winter to summer
 	resistivitySpread = 0.003 // of the resistivity: winding wire runs from 1/59 to 1/58 Ω·mm²/m
 	enamelDensity     = 1.35  // g/cm³, usual resins
 	looseTolerance    = 0.01  // of the diameter, where no tolerance is published
@@ -185,11 +186,20 @@ func (h *hypothesis) enamel() (thickness, spread float64) {
 	return thickness, enamelSpread * thickness
 }
 
+// temperatureOf gives the temperature of a measured resistance with its standard uncertainty. Nothing
+// told is 20 °C, give or take what a workshop varies.
+func temperatureOf(m unit.Measured) (celsius, spread float64) {
+	if !m.Given {
+		return ReferenceTemperature, workshopSpread
+	}
+	return m.Value, sdOf(m, celsiusSpread)
+}
+
 // ohms compares a resistance reading with a hypothesis: deviation in standard deviations, and the
 // logarithm of that deviation's own width.
 func (h *hypothesis) ohms(r *ResistanceReading) (z, logWidth float64) {
 	k := ZeroResistance(h.metal)
-	temp := r.Temperature.Value
+	temp, tempSpread := temperatureOf(r.Temperature)
 	perMetre := r.Ohm.Value * float64(max(r.Strands, 1)) / r.Length.Value / TemperatureFactor(h.metal, unit.Celsius(temp))
 	rho := ResistivityWindingNominal
 	if h.metal == Aluminium {
@@ -205,7 +215,7 @@ func (h *hypothesis) ohms(r *ResistanceReading) (z, logWidth float64) {
 	}
 	for _, u := range []float64{
 		sdOf(r.Ohm, ohmSpread*r.Ohm.Value) / r.Ohm.Value, sdOf(r.Length, lengthSpread*r.Length.Value) / r.Length.Value,
-		sdOf(r.Temperature, celsiusSpread) / (k + temp),
+		tempSpread / (k + temp),
 	} {
 		variance += u * u
 	}
