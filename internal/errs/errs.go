@@ -51,7 +51,7 @@ type Field struct {
 	Header    string
 	Code      string // stable UPPER_SNAKE code
 	Detail    string // one sentence that names the remedy
-	Allowed   any    // the allowed values or range, if there is one
+	Allowed   any    // the allowed values as a list, or the range as [2]int or [2]float64 (least, most); nil if there is none
 	Got       string // what was sent, shortened
 }
 

@@ -110,7 +110,7 @@ func reckonLength(table *wire.Table, coil wire.Coil) (lengthView, error) {
 // note says what was taken for granted and what would tell more.
 func (v *lengthView) note(coil wire.Coil) {
 	if !coil.Temperature.Given && (v.Length != nil || coil.Resistance.Given) {
-		v.Assumed = append(v.Assumed, assumedView{"temperature_c", float64(wire.ReferenceTemperature), "No temperature was given; resistance is taken at 20 °C."})
+		v.Assumed = append(v.Assumed, assumedView{"temperature_c", float64(wire.ReferenceTemperature), "No temperature was given; resistance is taken at 20 °C, a measured one give or take 8 K."})
 	}
 	if coil.Mass.Given && !coil.Enamelled {
 		v.Assumed = append(v.Assumed, assumedView{"mass_state", "bare", "The mass is taken as bare conductor unless mass_state is enamelled."})

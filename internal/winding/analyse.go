@@ -42,6 +42,7 @@ func Analyse(in AnalysisInput, t *wire.Table) (Analysis, error) {
 	a.out.Findings = append(a.out.Findings, layoutFindings(a.in.Scheme, coils, a.out.Slots)...)
 	a.out.Findings = append(a.out.Findings, overPitched(a.in.Scheme, coils, in.Core)...)
 	a.out.Findings = append(a.out.Findings, unlikePaths(a.in.Scheme, coils, in.Core)...)
+	a.out.Findings = append(a.out.Findings, namedTwice(a.in.Scheme, t)...)
 	if err := a.sets(); err != nil {
 		return Analysis{}, underScheme(err)
 	}

@@ -125,6 +125,7 @@ func (k *sheetCheck) scheme(coreSound bool) {
 		}
 		k.layout(s, coils)
 	}
+	k.findings = append(k.findings, namedTwice(s, k.table)...)
 	known := k.measure(s, coils)
 	for i := range k.figures {
 		k.agreement(&k.figures[i])

@@ -320,3 +320,47 @@ func TestReferenceDensity(t *testing.T) {
 	_, ok = winding.ReferenceDensity(core, 4)
 	require.False(t, ok)
 }
+
+// A wire that is named twice, and not alike, is a finding of sheet and analysis: SWG 24 is 0.5588 mm (BS 3737).
+// The size stands.
+func TestWireNamedTwice(t *testing.T) {
+	t.Parallel()
+	table := benchTable(t)
+	codes := func(s winding.Sheet) (check, analysis []string) {
+		for _, f := range winding.Check(s, table).Findings {
+			if f.Code == "wire_named_twice" {
+				check = append(check, f.Fields...)
+				require.Equal(t, errs.SeverityWarning, f.Severity)
+			}
+		}
+		a, err := winding.Analyse(winding.AnalysisInput{Core: s.Core, Nameplate: &s.Nameplate, Scheme: s.Scheme}, table)
+		require.NoError(t, err)
+		for _, f := range a.Findings {
+			if f.Code == "wire_named_twice" {
+				analysis = append(analysis, f.Fields...)
+			}
+		}
+		return check, analysis
+	}
+	s := soundSheet(t)
+	check, analysis := codes(s)
+	require.Empty(t, check)
+	require.Empty(t, analysis)
+	w := s.Scheme.CoilSets[1].Wires[0]
+	r, err := table.Resolve(w)
+	require.NoError(t, err)
+	w.Diameter = unit.Of(float64(r.Bare) * 1.02)
+	s.Scheme.CoilSets[1].Wires[0] = w
+	check, analysis = codes(s)
+	require.Empty(t, check)
+	require.Empty(t, analysis)
+	w.Diameter = unit.Of(float64(r.Bare) * 1.5)
+	if w.System == wire.Bare {
+		w.Size = "24"
+	}
+	s.Scheme.CoilSets[1].Wires[0] = w
+	check, analysis = codes(s)
+	require.Equal(t, []string{"scheme.coil_sets[1].wires[0]"}, check)
+	require.Equal(t, []string{"scheme.coil_sets[1].wires[0]"}, analysis)
+	require.NotEqual(t, winding.Coherent, winding.Check(s, table).Verdict)
+}

@@ -69,6 +69,22 @@ func ConductorOf(set CoilSet, t *wire.Table) (c Conductor, ok bool, err error) {
 	return c, true, nil
 }
 
+// namedTwice finds the wires of a scheme that are named twice, and not alike. The figures go by the size.
+func namedTwice(s Scheme, t *wire.Table) []errs.Finding {
+	var out []errs.Finding
+	if t == nil {
+		return nil
+	}
+	for i, set := range s.CoilSets {
+		for k, w := range set.Wires {
+			if err := t.Clash(w); err != nil {
+				out = append(out, errs.Finding{Code: "wire_named_twice", Severity: errs.SeverityWarning, Fields: []string{fmt.Sprintf("scheme.coil_sets[%d].wires[%d]", i, k)}, Message: wireFields(err, k)[0].Detail})
+			}
+		}
+	}
+	return out
+}
+
 // wireFields points the fields of a wire error at the wire.
 func wireFields(err error, i int) []errs.Field {
 	at := fmt.Sprintf("/wires/%d", i)

@@ -266,7 +266,7 @@ func (q *query) stockGauges() ([]*gauge, error) {
 // stockGauge resolves one wire of the stock, without its place in the list.
 func (q *query) stockGauge(i int, w Wire) (gauge, error) {
 	base := fmt.Sprintf("/stock/%d", i)
-	r, err := q.table.Resolve(w)
+	r, err := q.table.resolveSole(w)
 	if err != nil {
 		return gauge{}, pointed(err, base)
 	}

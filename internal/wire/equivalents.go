@@ -135,7 +135,7 @@ type query struct {
 }
 
 func (t *Table) newQuery(from Wire, o EquivalentOptions) (*query, error) {
-	old, err := t.Resolve(from)
+	old, err := t.resolveSole(from)
 	if err != nil {
 		return nil, pointed(err, "/from")
 	}
@@ -171,10 +171,10 @@ func (q *query) check() error {
 		add("/to/conductor", CodeBadConductor, "the conductor must be copper or aluminium", []Conductor{Copper, Aluminium}, string(q.metal))
 	}
 	if o.MaxStrands < 1 || o.MaxStrands > MaxStrands {
-		add("/to/max_strands", CodeBadStrands, "max_strands must be 1 to 8", []int{1, MaxStrands}, fmt.Sprint(o.MaxStrands))
+		add("/to/max_strands", CodeBadStrands, "max_strands must be 1 to 8", [2]int{1, MaxStrands}, fmt.Sprint(o.MaxStrands))
 	}
 	if o.Limit < 1 || o.Limit > MaxEquivalents {
-		add("/limit", "OUT_OF_RANGE", "limit must be 1 to 200", []int{1, MaxEquivalents}, fmt.Sprint(o.Limit))
+		add("/limit", "OUT_OF_RANGE", "limit must be 1 to 200", [2]int{1, MaxEquivalents}, fmt.Sprint(o.Limit))
 	}
 	for name, v := range map[string]*float64{"low": o.Limits.AreaErrorLow, "high": o.Limits.AreaErrorHigh} {
 		if v != nil && (math.IsNaN(*v) || math.IsInf(*v, 0)) {
@@ -182,7 +182,7 @@ func (q *query) check() error {
 		}
 	}
 	if len(o.Stock) > MaxStock {
-		add("/stock", "TOO_MANY", fmt.Sprintf("a stock list has at most %d wires", MaxStock), MaxStock, fmt.Sprint(len(o.Stock)))
+		add("/stock", "TOO_MANY", fmt.Sprintf("a stock list has at most %d wires", MaxStock), [2]int{0, MaxStock}, fmt.Sprint(len(o.Stock)))
 	}
 	for i, s := range o.Systems {
 		if !slices.Contains(Systems(), s) {
@@ -236,6 +236,7 @@ func (q *query) classTemp(class string) (float64, bool) {
 var fieldOf = map[string]string{
 	CodeBadConductor: "conductor", CodeBadStrands: "strands", CodeBadBuild: "build", CodeUnknownSystem: "system",
 	CodeBadDiameter: "diameter_mm", CodeAmbiguousSize: "system", CodeBadSize: "size", CodeUnknownSize: "size",
+	CodeContradiction: "diameter_mm",
 }
 
 // pointed puts JSON pointers on the fields of an error of Find or Resolve.

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strconv"
 	"strings"
 
 	"statorbook/internal/errs"
@@ -20,6 +21,7 @@ const (
 	CodeBadStrands    = "BAD_STRANDS"
 	CodeBadConductor  = "BAD_CONDUCTOR"
 	CodeBadBuild      = "BAD_BUILD"
+	CodeContradiction = "CONTRADICTION"
 )
 
 // Find returns the size of a system by its text, read as ParseSize does. Every error is an
@@ -184,7 +186,7 @@ func (t *Table) Resolve(w Wire) (Resolved, error) {
 	case math.IsNaN(r.Density):
 		return Resolved{}, impossible(CodeBadConductor, "the conductor must be copper or aluminium", []Conductor{Copper, Aluminium}, string(w.Conductor))
 	case w.Strands < 0 || w.Strands > MaxStrands:
-		return Resolved{}, impossible(CodeBadStrands, "strands in hand must be 1 to 8", []int{1, MaxStrands}, fmt.Sprint(w.Strands))
+		return Resolved{}, impossible(CodeBadStrands, "strands in hand must be 1 to 8", [2]int{1, MaxStrands}, fmt.Sprint(w.Strands))
 	case w.Build != "" && !slices.Contains(Builds(), w.Build):
 		return Resolved{}, impossible(CodeBadBuild, "the build must be grade_1, grade_2, grade_3, single, heavy or triple", Builds(), string(w.Build))
 	}
@@ -199,13 +201,49 @@ func (t *Table) Resolve(w Wire) (Resolved, error) {
 	return r, nil
 }
 
+// How far a stated diameter may lie from its size's nominal one before the two are two wires: half a step
+// of the preferred R 40 sizes (3 %), or what rounding to hundredths and a touch of the thimble make of a thin wire.
+const clashShare, clashMillimetres = 0.03, 0.006
+
+// Clash tells whether a wire is named twice and not alike: a size and a diameter that are not the
+// same wire's, or system bare with a size. Resolve goes by the size (bare: by the diameter); who
+// cannot ask back shows the clash instead. Nil if there is none or the size is not known.
+func (t *Table) Clash(w Wire) error {
+	if w.System == Bare && w.Size != "" {
+		return impossible(CodeBadSize, fmt.Sprintf("system bare has no sizes; give diameter_mm alone, or name the system of size %s", shorten(w.Size)), nil, w.Size)
+	}
+	if w.System == Bare || !w.Diameter.Given {
+		return nil
+	}
+	s, err := t.Find(w.System, w.Size)
+	if err != nil {
+		return nil //nolint:nilerr // Resolve says so
+	}
+	off := math.Abs(w.Diameter.Value - float64(s.Diameter))
+	if off <= math.Max(clashShare*float64(s.Diameter), clashMillimetres) {
+		return nil
+	}
+	name := readingName(s)
+	return impossible(CodeContradiction, fmt.Sprintf("%s is %s mm, not %s mm: give the size alone, or system bare and the diameter", name, s.Text, shorten(formatted(w.Diameter.Value))), []string{s.Text}, formatted(w.Diameter.Value))
+}
+
+// resolveSole is Resolve for somebody who can be asked back: a clash is refused.
+func (t *Table) resolveSole(w Wire) (Resolved, error) {
+	if err := t.Clash(w); err != nil {
+		return Resolved{}, err
+	}
+	return t.Resolve(w)
+}
+
+func formatted(v float64) string { return strconv.FormatFloat(v, 'g', 6, 64) }
+
 // resolveSize fills bare diameter and tolerance and returns the cover, zero if it is not known.
 func (t *Table) resolveSize(w Wire, r *Resolved) (Cover, error) {
 	if w.System == Bare {
 		d := unit.Millimetre(w.Diameter.Value)
 		if !w.Diameter.Given || !inRange(d) {
 			detail := fmt.Sprintf("system bare needs diameter_mm from %v to %v", MinDiameter, MaxDiameter)
-			return Cover{}, impossible(CodeBadDiameter, detail, []unit.Millimetre{MinDiameter, MaxDiameter}, w.Diameter.Text)
+			return Cover{}, impossible(CodeBadDiameter, detail, [2]float64{float64(MinDiameter), float64(MaxDiameter)}, w.Diameter.Text)
 		}
 		r.Bare = d
 		r.Tolerance, _ = t.ToleranceFor(d)

@@ -20,7 +20,7 @@ type Coil struct {
 	MeanTurn    unit.Measured // mm
 	Mass        unit.Measured // g, of all strands
 	Resistance  unit.Measured // Ω, strands in parallel
-	Temperature unit.Measured // °C of the resistance; not given: 20 °C
+	Temperature unit.Measured // °C of the resistance; not given: 20 °C, give or take 8 K for what a meter showed
 	Enamelled   bool          // the mass includes enamel
 }
 
@@ -67,7 +67,7 @@ func (t *Table) sum(c *Coil) (wireSum, error) {
 	variance := 0.0
 	for i, w := range c.Wires {
 		base := fmt.Sprintf("/wires/%d", i)
-		r, err := t.Resolve(w)
+		r, err := t.resolveSole(w)
 		if err != nil {
 			return s, pointed(err, base)
 		}
@@ -134,17 +134,14 @@ func resistanceInput(c *Coil) given {
 	return given{"resistance_ohm", c.Resistance, 1e6, ohmSpread}
 }
 
-// temperature returns the coil's temperature, its factor on resistance and that factor's relative uncertainty.
+// temperature returns the coil's temperature, its factor on resistance and that factor's relative
+// uncertainty: as told, or 20 °C give or take what a workshop varies.
 func (c *Coil) temperature(metal Conductor) (celsius, factor, spread float64, err error) {
-	celsius = ReferenceTemperature
-	if c.Temperature.Given {
-		celsius = c.Temperature.Value
-		if !(celsius >= -50 && celsius <= 300) {
-			return 0, 0, 0, errs.New(errs.KindImpossible, "the temperature is out of range", errs.Field{Pointer: "/temperature_c", Code: "OUT_OF_RANGE", Detail: "temperature_c must be -50 to 300", Got: shorten(fmt.Sprint(celsius))})
-		}
-		spread = sdOf(c.Temperature, celsiusSpread) / (ZeroResistance(metal) + celsius)
+	celsius, kelvin := temperatureOf(c.Temperature)
+	if !(celsius >= -50 && celsius <= 300) {
+		return 0, 0, 0, errs.New(errs.KindImpossible, "the temperature is out of range", errs.Field{Pointer: "/temperature_c", Code: "OUT_OF_RANGE", Detail: "temperature_c must be -50 to 300", Got: shorten(fmt.Sprint(celsius))})
 	}
-	return celsius, TemperatureFactor(metal, unit.Celsius(celsius)), spread, nil
+	return celsius, TemperatureFactor(metal, unit.Celsius(celsius)), kelvin / (ZeroResistance(metal) + celsius), nil
 }
 
 // quadrature adds relative uncertainties and turns the sum into an Estimate.
@@ -174,6 +171,9 @@ func (t *Table) Length(c Coil) (CoilLength, error) {
 	}
 	metres := turns.m.Value * mean.m.Value / 1000
 	uN, uL := turns.spread(), mean.spread()
+	if !c.Temperature.Given {
+		warm = 0 // then the resistance at 20 °C is what was asked for, not what a meter showed
+	}
 	out := CoilLength{Length: quadrature(metres, uN, uL), Temperature: celsius, ConductorArea: s.area}
 	for i, area := range s.areas {
 		out.WireLengths = append(out.WireLengths, quadrature(metres*s.strands[i], uN, uL))

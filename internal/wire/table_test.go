@@ -388,3 +388,50 @@ func TestOhmsAluminiumAndHot(t *testing.T) {
 		require.InEpsilon(t, 1000*0.028264/float64(wire.AreaOf(s.DrawnDiameter())), float64(al.Nominal), 1e-12, s.ID)
 	}
 }
+
+// A wire that is named twice must be named alike. Nominal diameters: SWG 24 is 0.022 in = 0.5588 mm (BS 3737).
+func TestClash(t *testing.T) {
+	t.Parallel()
+	table := referenceTable(t)
+	named := func(system wire.System, size string, d float64) wire.Wire {
+		w := wire.Wire{System: system, Size: size, Conductor: wire.Copper, Strands: 1}
+		if d > 0 {
+			w.Diameter = unit.Of(d)
+		}
+		return w
+	}
+	for _, alike := range []wire.Wire{
+		named(wire.SWG, "24", 0), named(wire.SWG, "24", 0.5588), named(wire.SWG, "24", 0.56), named(wire.SWG, "24", 0.55),
+		named(wire.Metric, "0.018", 0.02), named(wire.Bare, "", 0.9), named(wire.SWG, "999", 0.9),
+	} {
+		require.NoError(t, table.Clash(alike), "%v", alike)
+	}
+	for _, twice := range []wire.Wire{named(wire.SWG, "24", 0.9), named(wire.SWG, "24", 0.511), named(wire.Bare, "24", 0.5588), named(wire.Bare, "24", 0)} {
+		code := wire.CodeContradiction
+		if twice.System == wire.Bare {
+			code = wire.CodeBadSize
+		}
+		err := table.Clash(twice)
+		var known *errs.Error
+		require.ErrorAs(t, err, &known, "%v", twice)
+		require.Equal(t, errs.KindImpossible, known.Kind)
+		require.Equal(t, code, known.Fields[0].Code)
+	}
+	twice := named(wire.SWG, "24", 0.9)
+	good := named(wire.SWG, "24", 0)
+	pointer := func(err error) string {
+		var known *errs.Error
+		require.ErrorAs(t, err, &known)
+		require.Equal(t, wire.CodeContradiction, known.Fields[0].Code)
+		return known.Fields[0].Pointer
+	}
+	_, err := table.Equivalents(twice, wire.EquivalentOptions{})
+	require.Equal(t, "/from/diameter_mm", pointer(err))
+	_, err = table.Equivalents(good, wire.EquivalentOptions{StockGiven: true, Stock: []wire.Wire{good, twice}})
+	require.Equal(t, "/stock/1/diameter_mm", pointer(err))
+	_, err = table.Length(wire.Coil{Wires: []wire.Wire{twice}, Turns: unit.Of(100), MeanTurn: unit.Of(200)})
+	require.Equal(t, "/wires/0/diameter_mm", pointer(err))
+	r, err := table.Resolve(twice) // the size stands
+	require.NoError(t, err)
+	require.InDelta(t, 0.5588, float64(r.Bare), 1e-12)
+}
