@@ -71,7 +71,7 @@ func (s *server) batchItem(c *gin.Context, item jsonin.Raw, answer func(jsonin.R
 }
 
 func (s *server) batchProblem(c *gin.Context, err error) []byte {
-	p, kind := newProblem(err, "")
+	p, kind := newProblem(err, requestID(c))
 	if kind.status >= http.StatusInternalServerError {
 		s.logFault(c, "item of a batch failed", err)
 	}

@@ -155,7 +155,6 @@ func TestEquivalentsBatchHostile(t *testing.T) {
 	refuse(t, h, append(brokenBodies(at, "items"),
 		post(at, `{}`, 400, jsonin.CodeRequired, "/items"),
 		post(at, `{"items":{}}`, 400, jsonin.CodeType, "/items"),
-		post(at, `{"items":[null]}`, 400, jsonin.CodeType, "/items/0"),
 		post(at, many(1001), 413, jsonin.CodeTooManyItems, "/items"),
 		post(at, `{"items":[],"item":1}`, 400, jsonin.CodeUnknown, "/item"),
 	))
@@ -167,6 +166,18 @@ func TestEquivalentsBatchHostile(t *testing.T) {
 		body := `{"items":[` + strings.Repeat(" ", size-len(`{"items":[]}`)) + `]}`
 		require.Equal(t, status, h.Ask(t, "POST", at, body).StatusCode, size)
 	}
+}
+
+// An item that is null is refused by itself, and every refusal names the request, as any problem does.
+func TestEquivalentsBatchNull(t *testing.T) {
+	t.Parallel()
+	h := newHost(t, seeded(t))
+	a := h.Ask(t, "POST", "/v1/wire-equivalents/batch", `{"items":[null,{"from":`+swg34+`,"limit":1}]}`)
+	require.Equal(t, 200, a.StatusCode, a.Text())
+	require.InDelta(t, 400, a.Number(t, "results", 0, "status"), 0)
+	require.Equal(t, jsonin.CodeType, a.At(t, "results", 0, "problem", "errors", 0, "code"))
+	require.Equal(t, a.Header.Get("X-Request-Id"), a.At(t, "results", 0, "problem", "request_id"))
+	require.InDelta(t, 200, a.Number(t, "results", 1, "status"), 0)
 }
 
 func TestOneLineHostile(t *testing.T) {

@@ -1,7 +1,10 @@
 package httpapi
 
 import (
+	"strconv"
+
 	"statorbook/internal/bundle"
+	"statorbook/internal/errs"
 	"statorbook/internal/jsonin"
 	"statorbook/internal/unit"
 	"statorbook/internal/wire"
@@ -20,8 +23,8 @@ type identificationRequest struct {
 }
 
 type diameterReading struct {
-	Diameter   bundle.M `json:"diameter_mm" in:"required,min=0.001,max=100"`
-	Resolution float64  `json:"resolution_mm" in:"min=0,max=10"`
+	Diameter   bundle.M `json:"diameter_mm" in:"required,min=0.005,max=25"`
+	Resolution float64  `json:"resolution_mm" in:"min=0.000001,max=10"`
 }
 
 type resistanceReading struct {
@@ -54,6 +57,9 @@ type wireProbability struct {
 func (s *server) postIdentification(c *gin.Context, q *query) error {
 	var req identificationRequest
 	if err := decodeBody(c, q, &req, jsonin.Single); err != nil {
+		return err
+	}
+	if err := req.check(); err != nil {
 		return err
 	}
 	snap, err := s.snapshot()
@@ -95,10 +101,25 @@ func (r identificationRequest) toDomain() wire.Scrap {
 	return scrap
 }
 
+// check refuses readings that say twice how fine they are.
+func (r identificationRequest) check() error {
+	var fields []errs.Field
+	for i, reading := range r.Readings {
+		if reading.Resolution > 0 && (reading.Diameter.Resolution > 0 || reading.Diameter.Uncertainty > 0) {
+			fields = append(fields, errs.Field{Pointer: "/readings/" + strconv.Itoa(i) + "/resolution_mm", Code: jsonin.CodeConflict,
+				Detail: "the reading itself states its uncertainty or resolution; leave resolution_mm out", Got: plain(reading.Resolution)})
+		}
+	}
+	if fields == nil {
+		return nil
+	}
+	return errs.New(errs.KindImpossible, "", fields...)
+}
+
 // toDomain lets resolution_mm speak where the reading itself states nothing.
 func (r diameterReading) toDomain() unit.Measured {
 	m := r.Diameter.Measured
-	if r.Resolution > 0 && m.Resolution == 0 && m.Uncertainty == 0 {
+	if r.Resolution > 0 {
 		m.Resolution = r.Resolution
 	}
 	return m

@@ -110,12 +110,23 @@ func detailOf(fields []errs.Field, kind *problemType) string {
 }
 
 func problemField(f errs.Field) ProblemField {
-	out := ProblemField{Parameter: f.Parameter, Header: f.Header, Code: f.Code, Detail: sentence(f.Detail), Allowed: f.Allowed, Got: shorten(f.Got)}
+	out := ProblemField{Parameter: f.Parameter, Header: f.Header, Code: f.Code, Detail: sentence(f.Detail), Allowed: allowedOf(f.Allowed), Got: shorten(f.Got)}
 	if f.Parameter == "" && f.Header == "" {
 		pointer := f.Pointer
 		out.Pointer = &pointer
 	}
 	return out
+}
+
+// allowedOf gives a range the one form that the contract has for it.
+func allowedOf(v any) any {
+	switch span := v.(type) {
+	case [2]int:
+		return bounds(float64(span[0]), float64(span[1]))
+	case [2]float64:
+		return bounds(span[0], span[1])
+	}
+	return v
 }
 
 // sentence gives a detail from below its capital and its full stop.

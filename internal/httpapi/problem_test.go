@@ -1,6 +1,7 @@
 package httpapi
 
 import (
+	"encoding/json"
 	"errors"
 	"fmt"
 	"math"
@@ -10,6 +11,7 @@ import (
 	"testing"
 
 	"statorbook/internal/errs"
+	"statorbook/internal/jsonin"
 
 	"github.com/gin-gonic/gin"
 	"github.com/stretchr/testify/require"
@@ -76,6 +78,35 @@ func TestProblemFields(t *testing.T) {
 }
 
 // Every type that a problem can name leads to a page, in both formats.
+// What is allowed reads alike everywhere, as the contract has it: a list, or an object with min and max.
+func TestProblemAllowed(t *testing.T) {
+	t.Parallel()
+	for _, c := range []struct {
+		allowed any
+		want    string
+	}{
+		{[]string{"swg", "awg"}, `["swg","awg"]`},
+		{[]int{1, 2, 4}, `[1,2,4]`},
+		{[2]int{1, 8}, `{"min":1,"max":8}`},
+		{[2]float64{0.005, 25}, `{"min":0.005,"max":25}`},
+		{bounds(0, 65536), `{"min":0,"max":65536}`},
+		{jsonin.AtMost(1000), `{"max":1000}`},
+	} {
+		text, err := json.Marshal(problemField(errs.Field{Code: "X", Allowed: c.allowed}))
+		require.NoError(t, err)
+		require.Contains(t, string(text), `"allowed":`+c.want)
+	}
+	h := newHost(t, seeded(t))
+	for body, want := range map[string]string{
+		`{"from":{"system":"bare","conductor":"copper","strands":1}}`:                                         `{"min":0.005,"max":25}`,
+		`{"from":` + swg34 + `,"to":{"systems":["swg","awg","metric","swg"]}}`:                                `{"max":3}`,
+		`{"from":{"system":"swg","size":"` + strings.Repeat("1", 21) + `","conductor":"copper","strands":1}}`: `{"max":20}`,
+	} {
+		a := h.Ask(t, "POST", "/v1/wire-equivalents", body)
+		require.Contains(t, a.Text(), `"allowed":`+want)
+	}
+}
+
 func TestProblemPages(t *testing.T) {
 	t.Parallel()
 	h := newHost(t, Config{})

@@ -51,6 +51,9 @@ func TestIdentificationHostile(t *testing.T) {
 		post(at, `{"readings":[{"diameter_mm":118}]}`, 422, jsonin.CodeRange, "/readings/0/diameter_mm"),
 		post(at, `{"readings":[{"diameter_mm":1e400}]}`, 400, jsonin.CodeOverflow, "/readings/0/diameter_mm"),
 		post(at, `{"readings":[{"diameter_mm":0.3,"resolution_mm":-1}]}`, 422, jsonin.CodeRange, "/readings/0/resolution_mm"),
+		post(at, `{"readings":[{"diameter_mm":0.3,"resolution_mm":0}]}`, 422, jsonin.CodeRange, "/readings/0/resolution_mm"),
+		post(at, `{"readings":[{"diameter_mm":0.3},{"diameter_mm":{"value":0.3,"resolution":0.01},"resolution_mm":0.001}]}`, 422, jsonin.CodeConflict, "/readings/1/resolution_mm"),
+		post(at, `{"readings":[{"diameter_mm":{"value":0.3,"uncertainty":0.01},"resolution_mm":0.001}]}`, 422, jsonin.CodeConflict, "/readings/0/resolution_mm"),
 		post(at, `{"readings":[{"diameter_mm":{"value":0.3,"uncertainty":-1}}]}`, 422, jsonin.CodeRange, "/readings/0/diameter_mm/uncertainty"),
 		post(at, `{"readings":[`+strings.TrimSuffix(strings.Repeat(`{"diameter_mm":0.3},`, 51), ",")+`]}`, 413, jsonin.CodeTooManyItems, "/readings"),
 		post(at, `{"surface":"shiny"}`, 400, jsonin.CodeValue, "/surface"),
@@ -110,6 +113,7 @@ func TestLengthHostile(t *testing.T) {
 		post(at, with(`"mass_g":1,"mean_turn_mm":10,"mass_state":"enamelled"`), 422, wire.CodeBadBuild, "/wires/0/build"),
 		post(at, with(`"resistance_ohm":1,"turns":10,"temperature_c":301`), 422, jsonin.CodeRange, "/temperature_c"),
 		post(at, `{"wires":[`+swg34+`,{"system":"swg","size":"34","conductor":"aluminium","strands":1}],"turns":1,"mean_turn_mm":1}`, 422, wire.CodeBadConductor, "/wires/1/conductor"),
+		post(at, `{"wires":[{"system":"swg","size":"34","diameter_mm":0.9,"conductor":"copper","strands":1}],"turns":1,"mean_turn_mm":1}`, 422, wire.CodeContradiction, "/wires/0/diameter_mm"),
 		post(at, `{"wires":[{"system":"swg","size":"77","conductor":"copper","strands":1}],"turns":1,"mean_turn_mm":1}`, 422, wire.CodeUnknownSize, "/wires/0/size"),
 	))
 	// Size - 1, size, size + 1 of a single question.

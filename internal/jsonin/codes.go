@@ -30,8 +30,19 @@ const (
 	CodeTooManyProblem = "TOO_MANY_PROBLEMS"   // reading stopped; fix these first
 )
 
-// Bounds is the allowed range that goes with OUT_OF_RANGE, both ends inclusive.
+// Bounds is an allowed range, both ends inclusive; nil is an open end.
 type Bounds struct {
 	Min *float64 `json:"min,omitempty"`
 	Max *float64 `json:"max,omitempty"`
+}
+
+// AtMost is the range without a lower end.
+func AtMost(n int) Bounds { return Bounds{Max: float(n)} }
+
+// AtLeast is the range without an upper end.
+func AtLeast(n int) Bounds { return Bounds{Min: float(n)} }
+
+func float(n int) *float64 {
+	f := float64(n)
+	return &f
 }

@@ -132,11 +132,11 @@ func (d *decoder) unknown(at int32, name string, plan *structPlan) {
 func (d *decoder) checkItems(at int32, f *Field) bool {
 	n := int(d.nodes[at].items)
 	if f.MaxItems > 0 && n > f.MaxItems {
-		d.problem(CodeTooManyItems, "at most "+strconv.Itoa(f.MaxItems)+" items are taken here", f.MaxItems, strconv.Itoa(n))
+		d.problem(CodeTooManyItems, "at most "+strconv.Itoa(f.MaxItems)+" items are taken here", AtMost(f.MaxItems), strconv.Itoa(n))
 		return false
 	}
 	if n < f.MinItems {
-		d.problem(CodeTooFewItems, "at least "+strconv.Itoa(f.MinItems)+" items are needed here", f.MinItems, strconv.Itoa(n))
+		d.problem(CodeTooFewItems, "at least "+strconv.Itoa(f.MinItems)+" items are needed here", AtLeast(f.MinItems), strconv.Itoa(n))
 		return false
 	}
 	return true
@@ -154,7 +154,7 @@ func (d *decoder) array(at int32, v reflect.Value, f *Field) {
 	list := reflect.MakeSlice(v.Type(), n, n)
 	for i, k := at+1, 0; k < n && !d.stop(); i, k = d.nodes[i].next, k+1 {
 		d.path = append(d.path, step{index: k})
-		if d.nodes[i].kind == Null {
+		if d.nodes[i].kind == Null && v.Type().Elem() != rawType { // what is kept unread is judged by itself
 			d.wrongType(i, "a value")
 		} else {
 			d.value(i, list.Index(k), f)
@@ -222,7 +222,7 @@ func (d *decoder) text(at int32, f *Field) (string, bool) {
 	if fault != nil {
 		var allowed any
 		if fault.code == CodeTextLength {
-			allowed = runes
+			allowed = AtMost(runes)
 		}
 		d.problem(fault.code, fault.detail, allowed, d.got(at))
 		return "", false
