@@ -70,6 +70,10 @@ func TestWireSizeRoundTrip(t *testing.T) {
 	require.Equal(t, 75.0, at.Resistance.At.Temperature)
 	require.Greater(t, at.Resistance.At.Nominal, at.Resistance.Ohms.Nominal)
 	require.Equal(t, "aluminium", at.Material)
+	require.NotContains(t, shape.Covered[0].Evidence, "copper")
+	require.Contains(t, at.Covered[0].Evidence, "the table is for copper wire")
+	require.Contains(t, at.Conductor.Evidence, "the table is for copper wire")
+	require.Equal(t, []Enamel{{"polyesterimide", "200", "IEC 60317-89:2023, seen"}}, at.Enamels) // not the one of copper
 }
 
 func TestInsulationRoundTrip(t *testing.T) {

@@ -88,22 +88,30 @@ func WireSizeOf(s wire.Size, metal wire.Conductor, at *unit.Celsius) WireSize {
 		Conductor: SizeConductor{
 			Diameter:    M{unit.Measured{Given: true, Value: float64(s.Diameter), Text: s.Text}},
 			DiameterMin: float64(s.DiameterMin), DiameterMax: float64(s.DiameterMax), Area: sixDigits(float64(s.Area())),
-			ByRule: s.ByRule, Evidence: s.Evidence,
+			ByRule: s.ByRule, Evidence: s.Evidence + borrowed(metal, s.DiameterMax+s.DiameterMin),
 		},
 		Covered: filled(convert(s.Covers, func(c wire.Cover) Cover {
-			return Cover{string(c.Build), float64(c.IncreaseMin), float64(c.OverallMin), float64(c.OverallMax), c.ByRule, c.Evidence}
+			return Cover{string(c.Build), float64(c.IncreaseMin), float64(c.OverallMin), float64(c.OverallMax), c.ByRule, c.Evidence + borrowed(metal, c.OverallMax+c.IncreaseMin)}
 		})),
 		Resistance: SizeResistance{
 			Convention: string(ohms.Convention), Printed: ohms.Printed,
 			Ohms: OhmLimits{sixDigits(float64(ohms.Min)), sixDigits(float64(ohms.Nominal)), sixDigits(float64(ohms.Max))},
 		},
-		Enamels: convert(s.Enamels, func(e wire.Enamel) Enamel { return Enamel(e) }),
+		Enamels: convert(s.EnamelsFor(metal), func(e wire.Enamel) Enamel { return Enamel(e) }),
 		Sources: filled(convert(s.Sources, func(src wire.Source) Source { return Source(src) })),
 	}
 	if at != nil {
 		out.Resistance.At = &ResistanceAt{float64(*at), sixDigits(float64(s.Ohms(metal, *at).Nominal))}
 	}
 	return out
+}
+
+// borrowed says of figures shown for aluminium that they come from a table of copper wire.
+func borrowed(metal wire.Conductor, figure unit.Millimetre) string {
+	if metal != wire.Aluminium || figure == 0 {
+		return ""
+	}
+	return "; the table is for copper wire, taken for aluminium"
 }
 
 // ToDomain gives the published row. Area, mass and computed resistances follow from it and are not

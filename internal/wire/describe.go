@@ -3,6 +3,7 @@ package wire
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"statorbook/internal/errs"
 	"statorbook/internal/unit"
@@ -97,6 +98,9 @@ func (q *query) findings(c *combination, e *Equivalent) []errs.Finding {
 	}
 	if q.fromClass > 0 && noClass {
 		all = append(all, finding("class_not_stated", errs.SeverityNote, fmt.Sprintf("the thermal class is not stated: order class %.0f °C or higher", q.fromClass), "thermal_class_change"))
+	}
+	if q.metal == Aluminium && slices.ContainsFunc(e.Overall, func(d unit.Millimetre) bool { return d > 0 }) {
+		all = append(all, finding("overall_from_copper_table", errs.SeverityNote, "the overall diameter is that of the tables for copper wire: measure the aluminium wire before counting on the fit", "overall_mm"))
 	}
 	if byRule {
 		all = append(all, finding("overall_by_rule", errs.SeverityNote, "an overall diameter comes from the intermediate-size rule of IEC 60317-0-1, not from a printed row", "overall_mm"))

@@ -449,3 +449,18 @@ func findingCodes(list []errs.Finding) []string {
 	}
 	return codes
 }
+
+// Overall diameters of aluminium wire are looked up in the tables of copper wire, and an answer says so.
+func TestAluminiumOverallIsBorrowed(t *testing.T) {
+	t.Parallel()
+	table := referenceTable(t)
+	from := wire.Wire{System: wire.SWG, Size: "24", Conductor: wire.Copper, Build: wire.Grade2, Strands: 1}
+	for metal, want := range map[wire.Conductor]bool{wire.Copper: false, wire.Aluminium: true} {
+		res, err := table.Equivalents(from, wire.EquivalentOptions{Conductor: metal, Systems: []wire.System{wire.Metric}})
+		require.NoError(t, err)
+		require.NotEmpty(t, res.Items)
+		for _, item := range res.Items {
+			require.Equal(t, want, slices.Contains(findingCodes(item.Findings), "overall_from_copper_table"))
+		}
+	}
+}

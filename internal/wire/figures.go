@@ -56,6 +56,24 @@ func (s Size) Ohms(metal Conductor, t unit.Celsius) Ohms {
 	return o
 }
 
+// aluminiumEnamel is the one enamel system for round aluminium wire whose standard was seen, and the sizes that its grades
+// 1 and 2 cover together.
+var aluminiumEnamel = Enamel{Name: "polyesterimide", ThermalClass: "200", Source: "IEC 60317-89:2023, seen"}
+
+const aluminiumEnamelMin, aluminiumEnamelMax unit.Millimetre = 0.250, 5.000
+
+// EnamelsFor gives the enamel systems that are made for the size in a metal. The tables list those of
+// copper wire; American sizes are ordered by NEMA names, of which none was seen for aluminium.
+func (s Size) EnamelsFor(metal Conductor) []Enamel {
+	switch {
+	case metal != Aluminium:
+		return s.Enamels
+	case s.System == AWG || s.Diameter < aluminiumEnamelMin || s.Diameter > aluminiumEnamelMax:
+		return nil
+	}
+	return []Enamel{aluminiumEnamel}
+}
+
 // Area returns the cross-section of the nominal diameter.
 func (s Size) Area() unit.SquareMillimetre { return AreaOf(s.Diameter) }
 

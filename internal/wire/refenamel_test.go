@@ -76,3 +76,29 @@ func (rows enamelRows) of(s wire.Size) []wire.Enamel {
 	}
 	return all
 }
+
+// Aluminium wire has its own enamel systems: those rows of enamel_classes.csv that name round aluminium, within
+// their range of sizes, and none of those for copper. American sizes are ordered by NEMA names, of which none was seen.
+func TestReferenceEnamelsOfAluminium(t *testing.T) {
+	t.Parallel()
+	rows := 0
+	for _, row := range reference(t, "enamel_classes.csv") {
+		if row["conductor"] != "round aluminium" {
+			continue
+		}
+		rows++
+		for _, s := range referenceTable(t).All() {
+			made := s.EnamelsFor(wire.Aluminium)
+			if s.System == wire.AWG || s.Diameter < 0.25 || s.Diameter > 5 { // grade 1 to 1.600, grade 2 to 5.000 mm
+				require.Empty(t, made, s.ID)
+				continue
+			}
+			require.Len(t, made, 1, s.ID)
+			require.Equal(t, row["thermal_class"], made[0].ThermalClass)
+			require.Equal(t, row["resin_system"], made[0].Name)
+			require.Contains(t, made[0].Source, row["standard"])
+			require.Equal(t, s.Enamels, s.EnamelsFor(wire.Copper))
+		}
+	}
+	require.Equal(t, 1, rows)
+}
