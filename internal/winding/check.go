@@ -191,6 +191,10 @@ func (k *sheetCheck) milder(f errs.Finding) errs.Finding {
 		f.Severity = errs.SeverityNote // the plate current is not that of the main winding alone
 		return f
 	}
+	if f.Code == "outside_service_range" {
+		f.Severity = errs.SeverityNote // a bigger motor is no slip
+		return f
+	}
 	if !strings.HasSuffix(f.Code, "_band") || f.Found == nil || f.Expected == nil {
 		return f
 	}
