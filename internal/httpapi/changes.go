@@ -66,7 +66,14 @@ func (s *server) postChange(c *gin.Context, q *query) error {
 	if err != nil {
 		return err
 	}
-	r, err := winding.Rewind(req.toDomain(), snap.Wires)
+	asked := req.toDomain()
+	if err := snap.Wires.CheckWires(asked.Change.Wires, "/change/wires"); err != nil {
+		return err
+	}
+	if err := snap.Wires.CheckWires(asked.Stock, "/stock"); err != nil {
+		return err
+	}
+	r, err := winding.Rewind(asked, snap.Wires)
 	if err != nil {
 		return err
 	}

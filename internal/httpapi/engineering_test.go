@@ -142,7 +142,9 @@ func TestChangeHostile(t *testing.T) {
 		post(at, with(`"poles":2,"pattern":{"kind":"concentric","throws":[12,10],"turns":[60,40],"groups":2,"alternate":true}`), 422, "BACK_IRON_TOO_THIN", "/change/poles"),
 		post(at, with(`"stack_length_mm":-5`), 422, jsonin.CodeRange, "/change/stack_length_mm"),
 		post(at, with(`"core":{"slots":36,"gap_diameter_mm":70,"stack_length_mm":60}`), 422, "SLOTS_DIFFER", "/change/core/slots"),
-		post(at, with(`"wires":[{"system":"awg","size":"99","conductor":"copper","strands":1}]`), 422, wire.CodeUnknownSize, "*"),
+		post(at, with(`"wires":[{"system":"awg","size":"99","conductor":"copper","strands":1}]`), 422, wire.CodeUnknownSize, "/change/wires/0/size"),
+		post(at, with(`"wires":[{"system":"awg","size":"20","diameter_mm":1.2,"conductor":"copper","strands":1}]`), 422, wire.CodeContradiction, "/change/wires/0/diameter_mm"),
+		post(at, strings.TrimSuffix(with(`"voltage_v":115`), "}")+`,"stock":[`+swg34+`,{"size":"12","conductor":"copper","strands":1}]}`, 422, wire.CodeAmbiguousSize, "/stock/1/system"),
 		post(at, with(`"wires":[{"system":"awg","size":"20"}]`), 400, jsonin.CodeRequired, "*"),
 	))
 }

@@ -56,7 +56,17 @@ func (s *server) postMatch(c *gin.Context, q *query) error {
 	if err := decodeBody(c, q, &req, jsonin.Single); err != nil {
 		return err
 	}
-	a, snap, err := s.matchNow(c.Request.Context(), req.toDomain())
+	asked := req.toDomain()
+	if len(asked.Stock) > 0 {
+		snap, err := s.snapshot()
+		if err != nil {
+			return err
+		}
+		if err := snap.Wires.CheckWires(asked.Stock, "/stock"); err != nil {
+			return err
+		}
+	}
+	a, snap, err := s.matchNow(c.Request.Context(), asked)
 	if err != nil {
 		return err
 	}

@@ -8,6 +8,7 @@ import (
 
 	"statorbook/internal/jsonin"
 	"statorbook/internal/simworld"
+	"statorbook/internal/wire"
 
 	"github.com/stretchr/testify/require"
 )
@@ -131,6 +132,11 @@ func TestMatchHostile(t *testing.T) {
 	refuse(t, h, append(brokenBodies(at, "limit"),
 		post(at, `{"measurement":{}}`, 400, jsonin.CodeUnknown, "/measurement"),
 		post(at, `{"measurements":[]}`, 400, jsonin.CodeType, "/measurements"),
+		// A stock wire that is not known is named, as in any other question; never passed over.
+		post(at, `{"measurements":{"slots":24},"stock":[`+swg34+`,{"system":"swg","size":"99","conductor":"copper","strands":1}]}`, 422, wire.CodeUnknownSize, "/stock/1/size"),
+		post(at, `{"measurements":{"slots":24},"stock":[{"size":"12","conductor":"copper","strands":1}]}`, 422, wire.CodeAmbiguousSize, "/stock/0/system"),
+		post(at, `{"measurements":{"slots":24},"stock":[{"system":"swg","size":"24","diameter_mm":0.9,"conductor":"copper","strands":1}]}`, 422, wire.CodeContradiction, "/stock/0/diameter_mm"),
+		post(at, `{"measurements":{"slots":24},"stock":[{"system":"bare","conductor":"copper","strands":1}]}`, 422, wire.CodeBadDiameter, "/stock/0/diameter_mm"),
 		post(at, m(`"slots":0`), 422, jsonin.CodeRange, "/measurements/slots"),
 		post(at, m(`"slots":-14`), 422, jsonin.CodeRange, "/measurements/slots"),
 		post(at, m(`"slots":100000`), 422, jsonin.CodeRange, "/measurements/slots"),

@@ -1,6 +1,7 @@
 package wire
 
 import (
+	"errors"
 	"fmt"
 	"math"
 	"slices"
@@ -233,6 +234,23 @@ func (t *Table) resolveSole(w Wire) (Resolved, error) {
 		return Resolved{}, err
 	}
 	return t.Resolve(w)
+}
+
+// CheckWires refuses a list of wires of which one is not known, or is named twice and not alike: all of
+// them together, each with its place in the list at pointer base.
+func (t *Table) CheckWires(list []Wire, base string) error {
+	var fields []errs.Field
+	for i, w := range list {
+		_, err := t.resolveSole(w)
+		var known *errs.Error
+		if errors.As(pointed(err, fmt.Sprintf("%s/%d", base, i)), &known) {
+			fields = append(fields, known.Fields...)
+		}
+	}
+	if fields == nil {
+		return nil
+	}
+	return errs.New(errs.KindImpossible, "", fields...)
 }
 
 func formatted(v float64) string { return strconv.FormatFloat(v, 'g', 6, 64) }
