@@ -1,8 +1,10 @@
 package acceptance_test
 
 import (
+	"errors"
 	"fmt"
 	"math"
+	"strings"
 	"testing"
 
 	"statorbook/internal/acceptance"
@@ -336,8 +338,29 @@ func TestPlanFitsTheMachine(t *testing.T) {
 	}
 }
 
+// onlyUsed takes from a reading what its test refuses as not used.
+func onlyUsed(t *testing.T, r acceptance.Reading) acceptance.Reading {
+	_, err := acceptance.Judge(pump(), tables(t), acceptance.Session{AmbientC: 20, Readings: []acceptance.Reading{r}})
+	var known *errs.Error
+	if !errors.As(err, &known) {
+		return r
+	}
+	clear := map[string]func(){
+		"ohms": func() { r.Ohms = nil }, "megohm": func() { r.Megohm = unit.Measured{} }, "volts": func() { r.Volts = nil }, "amps": func() { r.Amps = nil },
+		"seconds": func() { r.Seconds = unit.Measured{} }, "uf": func() { r.UF = unit.Measured{} }, "count": func() { r.Count = nil }, "ok": func() { r.OK = nil },
+		"cold_ohm": func() { r.ColdOhm = unit.Measured{} }, "cold_c": func() { r.ColdC = unit.Measured{} }, "coolant_end_c": func() { r.CoolantEndC = unit.Measured{} },
+	}
+	for _, f := range known.Fields {
+		if f.Code == "NOT_USED" {
+			clear[strings.TrimPrefix(f.Pointer, "/readings/0/")]()
+		}
+	}
+	return r
+}
+
 func TestJudgeNeverGivesPassOutsideStandards(t *testing.T) {
 	t.Parallel()
+	judged := 0
 	rapid.Check(t, func(rt *rapid.T) {
 		value := rapid.Float64Range(1e-6, 1e6)
 		r := acceptance.Reading{
@@ -347,11 +370,12 @@ func TestJudgeNeverGivesPassOutsideStandards(t *testing.T) {
 		}
 		n := rapid.IntRange(0, 12).Draw(rt, "count")
 		r.Count = &n
-		res, err := acceptance.Judge(pump(), tables(t), acceptance.Session{AmbientC: 20, Readings: []acceptance.Reading{r}})
+		res, err := acceptance.Judge(pump(), tables(t), acceptance.Session{AmbientC: 20, Readings: []acceptance.Reading{onlyUsed(t, r)}})
 		if err != nil {
 			require.Equal(rt, errs.KindImpossible, errs.KindOf(err))
 			return
 		}
+		judged++
 		v := res.Tests[0]
 		if v.Word == acceptance.Pass || v.Word == acceptance.Fail {
 			require.Equal(rt, acceptance.KindStandard, v.Limit.Kind, fmt.Sprint(v.Reason))
@@ -360,4 +384,60 @@ func TestJudgeNeverGivesPassOutsideStandards(t *testing.T) {
 			require.False(rt, math.IsNaN(*v.Figure) || math.IsInf(*v.Figure, 0))
 		}
 	})
+	require.Positive(t, judged)
+}
+
+// A breakdown is a breakdown: no missing rule hides it. Common practice, no source.
+func TestBreakdownIsNeverPassedOver(t *testing.T) {
+	t.Parallel()
+	fan, second, noVolts := pump(), pump(), threePhase()
+	fan.Application, second.ClassII = "ceiling_fan", true
+	noVolts.Nameplate = nil
+	for _, m := range []acceptance.Machine{fan, second, noVolts} {
+		v := judgeOne(t, m, acceptance.Reading{Test: acceptance.TestWithstand, Volts: of(1500), Seconds: unit.Of(5), OK: no()})
+		require.Equal(t, acceptance.OutsideGuidance, v.Word)
+		require.Equal(t, acceptance.KindGuidance, v.Limit.Kind)
+		require.Contains(t, v.Reason, "breakdown")
+	}
+}
+
+// Meters show zero: a winding on the core, a dead capacitor, a sound earth lead.
+func TestReadingsOfZero(t *testing.T) {
+	t.Parallel()
+	for test, c := range map[string]struct {
+		r    acceptance.Reading
+		want acceptance.Word
+	}{
+		"earthed winding": {acceptance.Reading{Test: acceptance.TestInsulation, Megohm: unit.Of(0)}, acceptance.OutsideGuidance},
+		"dead capacitor":  {acceptance.Reading{Test: acceptance.TestCapacitor, UF: unit.Of(0)}, acceptance.OutsideGuidance},
+		"sound earth":     {acceptance.Reading{Test: acceptance.TestEarth, Ohms: of(0)}, acceptance.InsideGuidance},
+		"shorted winding": {acceptance.Reading{Test: acceptance.TestResistance, Role: winding.Main, Ohms: of(0)}, acceptance.OutsideGuidance},
+		"shorted group":   {acceptance.Reading{Test: acceptance.TestPoleDrop, Volts: of(5, 0, 5, 5)}, acceptance.OutsideGuidance},
+		"nothing flows":   {acceptance.Reading{Test: acceptance.TestNoLoad, Amps: of(0)}, acceptance.OutsideGuidance},
+	} {
+		require.Equal(t, c.want, judgeOne(t, pump(), c.r).Word, test)
+	}
+	for _, r := range []acceptance.Reading{
+		{Test: acceptance.TestPoleDrop, Volts: of(0, 0)}, {Test: acceptance.TestMainAuxiliary, Ohms: of(0, 3)}, {Test: acceptance.TestWithstand, Volts: of(0), Seconds: unit.Of(60), OK: yes()},
+		{Test: acceptance.TestRise, Role: winding.Main, Ohms: of(15.6), ColdOhm: unit.Of(0), ColdC: unit.Of(25), CoolantEndC: unit.Of(28)},
+	} {
+		_, err := acceptance.Judge(pump(), tables(t), acceptance.Session{AmbientC: 20, Readings: []acceptance.Reading{r}})
+		require.Equal(t, errs.KindImpossible, errs.KindOf(err), r.Test)
+	}
+}
+
+// A figure that a test does not use is refused with its place: it belongs to another test, and nobody would judge it.
+func TestUnusedFigureIsRefused(t *testing.T) {
+	t.Parallel()
+	_, err := acceptance.Judge(pump(), tables(t), acceptance.Session{AmbientC: 20, Readings: []acceptance.Reading{
+		{Test: acceptance.TestEarth, Ohms: of(0.05), WindingC: unit.Of(25)},
+		{Test: acceptance.TestCapacitor, UF: unit.Of(10), Megohm: unit.Of(3), OK: no()},
+	}})
+	var known *errs.Error
+	require.ErrorAs(t, err, &known)
+	require.Len(t, known.Fields, 2)
+	require.Equal(t, "/readings/1/megohm", known.Fields[0].Pointer)
+	require.Equal(t, "NOT_USED", known.Fields[0].Code)
+	require.Equal(t, []string{"role", "pair", "winding_c", "uf"}, known.Fields[0].Allowed)
+	require.Equal(t, "/readings/1/ok", known.Fields[1].Pointer)
 }

@@ -82,6 +82,7 @@ func Judge(m Machine, t Tables, s Session) (Result, error) {
 			fields = append(fields, errs.Field{Pointer: j.at + "/test", Code: "UNKNOWN_TEST", Detail: "there is no such test; choose one of the list", Allowed: Tests(), Got: reading.Test})
 			continue
 		}
+		j.unused()
 		do(&j)
 		fields = append(fields, j.fields...)
 		j.v.Reading = reading
@@ -164,17 +165,45 @@ func (j *judge) need(ok bool, name, detail string) bool {
 	return ok
 }
 
-// list checks a list of readings: how many, and each finite and positive.
+// list checks a list of readings: how many, and each finite and not below 0. Meters do show zero.
 func (j *judge) list(name string, values []unit.Measured, low, high int) bool {
-	if !j.need(len(values) >= low && len(values) <= high, name, fmt.Sprintf("this test needs %d to %d values in %s", low, high, name)) {
+	if !j.need(len(values) >= low && len(values) <= high, name, needs(name, low, high)) {
 		return false
 	}
 	for i, v := range values {
-		if !(v.Value > 0) || math.IsInf(v.Value, 0) {
-			j.fields = append(j.fields, errs.Field{Pointer: fmt.Sprintf("%s/%s/%d", j.at, name, i), Code: "OUT_OF_RANGE", Detail: "must be above 0", Got: fmt.Sprint(v.Value)})
+		if !(v.Value >= 0) || math.IsInf(v.Value, 0) {
+			j.outOfRange(name, i, "must not be below 0", v.Value)
 		}
 	}
 	return len(j.fields) == 0
+}
+
+// positive is list for readings that are divided by, or that zero says nothing of.
+func (j *judge) positive(name string, values []unit.Measured, low, high int) bool {
+	if !j.list(name, values, low, high) {
+		return false
+	}
+	for i, v := range values {
+		if v.Value == 0 {
+			j.outOfRange(name, i, "must be above 0", 0)
+		}
+	}
+	return len(j.fields) == 0
+}
+
+func (j *judge) outOfRange(name string, i int, detail string, got float64) {
+	j.fields = append(j.fields, errs.Field{Pointer: fmt.Sprintf("%s/%s/%d", j.at, name, i), Code: "OUT_OF_RANGE", Detail: detail, Got: fmt.Sprint(got)})
+}
+
+// needs says how many values a test needs.
+func needs(name string, low, high int) string {
+	switch {
+	case high == 1:
+		return "this test needs one value in " + name
+	case low == high:
+		return fmt.Sprintf("this test needs %d values in %s", low, name)
+	}
+	return fmt.Sprintf("this test needs %d to %d values in %s", low, high, name)
 }
 
 // compare sets the verdict of a figure against a limit.
@@ -198,7 +227,7 @@ func (j *judge) say(good bool, kind LimitKind, reason string) {
 
 func (j *judge) notJudged(reason string) { j.v.Word, j.v.Reason = NotJudged, reason }
 
-// yesNo takes an answer that has no published limit: yes is not judged, no is outside guidance.
+// yesNo takes an answer that has no published limit: common practice judges it.
 func (j *judge) yesNo(yes, no string) {
 	if !j.need(j.r.OK != nil, "ok", "this test needs ok: true or false") {
 		return
@@ -251,6 +280,10 @@ func (j *judge) spread(name string, values []unit.Measured, low, high int, step 
 	if !j.list(name, values, low, high) {
 		return
 	}
+	if !slices.ContainsFunc(values, func(v unit.Measured) bool { return v.Value > 0 }) {
+		j.outOfRange(name, 0, "all of them are 0: nothing was measured", 0)
+		return
+	}
 	j.compare(deviation(values), step.Limits[0])
 }
 
@@ -268,7 +301,7 @@ func deviation(values []unit.Measured) float64 {
 }
 
 func (j *judge) mainAuxiliary() {
-	if !j.list("ohms", j.r.Ohms, 2, 2) {
+	if !j.positive("ohms", j.r.Ohms, 2, 2) {
 		return
 	}
 	step := mainAuxiliaryStep(j.m, j.f)

@@ -21,7 +21,7 @@ func (j *judge) insulation() {
 		j.notJudged(step.NotJudged)
 		return
 	}
-	if !j.need(j.r.Megohm.Given && j.r.Megohm.Value > 0, "megohm", "say the megohms after 60 s, above 0") {
+	if !j.need(j.r.Megohm.Given && j.r.Megohm.Value >= 0, "megohm", "say the megohms after 60 s") {
 		return
 	}
 	t := j.windingTemperature()
@@ -32,11 +32,11 @@ func (j *judge) insulation() {
 func (j *judge) withstand() {
 	w := withstandOf(j.m, j.f)
 	if w.reason != "" {
-		j.notJudged(w.reason)
+		j.withoutRule(w.reason)
 		return
 	}
 	held := j.need(j.r.OK != nil, "ok", "say whether the winding held without breakdown")
-	volts := j.list("volts", j.r.Volts, 1, 1)
+	volts := j.positive("volts", j.r.Volts, 1, 1)
 	seconds := j.need(j.r.Seconds.Given, "seconds", "say for how many seconds the voltage was held")
 	if !held || !volts || !seconds {
 		return
@@ -54,6 +54,17 @@ func (j *judge) withstand() {
 	}
 }
 
+// withoutRule is for machines that no rule here fits: nothing that held is judged, but what broke
+// down is unfit by any rule.
+func (j *judge) withoutRule(reason string) {
+	if j.r.OK == nil || *j.r.OK {
+		j.notJudged(reason)
+		return
+	}
+	j.v.Limit = &Limit{Figure: "no breakdown", Unit: "1", Kind: KindGuidance, Source: sourcePractice}
+	j.say(false, KindGuidance, "breakdown: a winding that breaks down is not fit for use, whatever the rule. "+reason)
+}
+
 // withstandSeconds is how long the voltage is held (EASA AR100-2020 draft pages: 60 s).
 const withstandSeconds = 60
 
@@ -63,7 +74,7 @@ func (j *judge) capacitor() {
 		j.notJudged("the nameplate tells no capacitor")
 		return
 	}
-	if j.need(j.r.UF.Given && j.r.UF.Value > 0, "uf", "say the microfarads, above 0") {
+	if j.need(j.r.UF.Given && j.r.UF.Value >= 0, "uf", "say the microfarads") {
 		j.compare(j.r.UF.Value, step.Limits[0])
 	}
 }
@@ -95,7 +106,7 @@ func (j *judge) noLoad() {
 
 // rise judges a temperature rise by resistance: (R2−R1)/R1·(K+t1) − (t2−t1), IEC 60034-1 form.
 func (j *judge) rise() {
-	hot := j.list("ohms", j.r.Ohms, 1, 1)
+	hot := j.positive("ohms", j.r.Ohms, 1, 1)
 	cold := j.need(j.r.ColdOhm.Given && j.r.ColdOhm.Value > 0, "cold_ohm", "say the cold resistance, above 0")
 	t1 := j.need(j.r.ColdC.Given, "cold_c", "say the winding's temperature at the cold reading")
 	t2 := j.need(j.r.CoolantEndC.Given, "coolant_end_c", "say the temperature of the air at the end of the run")

@@ -125,7 +125,7 @@ func (s *server) machineOf(c *gin.Context, req verdictRequest) (acceptance.Machi
 	var m acceptance.Machine
 	given := req.Core != nil && req.Scheme != nil
 	switch {
-	case (req.WindingID == "") != given:
+	case (req.WindingID == "") != given, req.WindingID != "" && (req.Core != nil || req.Scheme != nil):
 		return m, errs.New(errs.KindSyntax, "Say which motor was tested.", errs.Field{Pointer: "/winding_id", Code: jsonin.CodeRequired, Detail: "Give winding_id, or scheme and core, not both."})
 	case given:
 		m.Core, m.Scheme = req.Core.ToDomain(), req.Scheme.ToDomain()
