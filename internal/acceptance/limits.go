@@ -1,6 +1,7 @@
 package acceptance
 
 import (
+	"fmt"
 	"math"
 	"strings"
 
@@ -48,7 +49,6 @@ const (
 	noLoadBalancePct = 10.0 // % of a line from the mean: sourceNoLoad
 	performanceHours = 8
 	windingTolerance = 0.03 // of a hand-wound coil's length against its record (contract rule 12)
-	computedMLT      = 0.10 // of a mean turn computed from the core alone: common practice, no source
 )
 
 // noLoadThree and noLoadSingle are shares of the rated current: sourceNoLoad.
@@ -134,7 +134,7 @@ func figuresOf(m Machine, t Tables) figures {
 			}
 		}
 	}
-	a, err := winding.Analyse(winding.AnalysisInput{Core: m.Core, Nameplate: m.Nameplate, Supply: m.Supply, Scheme: m.Scheme, MotorType: m.MotorType}, t.Wires)
+	a, err := winding.Analyse(winding.AnalysisInput{Core: m.Core, Nameplate: m.Nameplate, Supply: m.Supply, Scheme: m.Scheme, MotorType: m.MotorType, MeanTurns: m.MeanTurns}, t.Wires)
 	if err == nil {
 		f.assumed, f.missing = a.Assumed, a.Missing
 		if a.Capacitor != nil {
@@ -159,13 +159,21 @@ func figuresOf(m Machine, t Tables) figures {
 			w.pair = set.LeadPair
 			f.windings = append(f.windings, w)
 		case err == nil && i < len(a.Roles) && a.Roles[i].Resistance20 != nil:
-			f.windings = append(f.windings, windingFigure{role: set.Role, ohm20: float64(*a.Roles[i].Resistance20), relative: combine(combine(tolerance, windingTolerance), computedMLT),
-				basis: "computed from turns, wire and a mean turn that the core alone tells (10 %, common practice)"})
+			r := &a.Roles[i]
+			f.windings = append(f.windings, windingFigure{role: set.Role, ohm20: float64(*r.Resistance20), relative: combine(combine(tolerance, windingTolerance), r.MeanTurnSpread), basis: computedFrom(r)})
 		default:
 			f.missing = append(f.missing, "resistance of "+string(set.Role))
 		}
 	}
 	return f
+}
+
+// computedFrom names what a computed resistance rests on.
+func computedFrom(r *winding.RoleAnalysis) string {
+	if r.MeanTurnFrom != "" {
+		return fmt.Sprintf("computed from turns, wire and a mean turn %s (%.0f %%)", r.MeanTurnFrom, 100*r.MeanTurnSpread)
+	}
+	return fmt.Sprintf("computed from turns, wire and a mean turn that the core alone tells (%.0f %%, common practice)", 100*r.MeanTurnSpread)
 }
 
 // wireTolerance is half the band of the published resistance limits of a set's first wire, as a

@@ -31,9 +31,10 @@ type Machine struct {
 	Supply      *winding.Supply
 	Scheme      winding.Scheme
 	MotorType   string
-	Application string // as of a stator family, "" if not known
-	ClassII     bool   // double or reinforced insulation
-	Extent      Extent // "" = rewound
+	Application string              // as of a stator family, "" if not known
+	ClassII     bool                // double or reinforced insulation
+	Extent      Extent              // "" = rewound
+	MeanTurns   []winding.KnownTurn // as of an analysis
 }
 
 // Tables is the reference data that plan and verdict use.

@@ -123,7 +123,10 @@ func (s *server) sendProposal(c *gin.Context, q *query, page string) error {
 	row := s.proposalRow(n, p, req, names)
 	req, taken := s.asRead(f, req, a)
 	sub, borrowed := s.proposalSubject(c.Request.Context(), req, row)
-	sub.input.Scheme = p.Scheme
+	if sub.input.Nameplate == nil || row.Basis.Method != "record" || req.Nameplate != nil {
+		sub.input.Nameplate = &p.Nameplate // what was read, and what the proposal takes for the rest
+	}
+	sub.input.Scheme, sub.input.MeanTurns = p.Scheme, p.MeanTurns
 	sub.title = s.pages.texts.proposalTitle(n, sub.input.Core)
 	work := snap.workUp(sub)
 	about := s.pages.texts.alertsOf(work, row.plate, row.Findings)

@@ -88,7 +88,7 @@ func (snap *Snapshot) workUp(s subject) workView {
 func (s subject) machine() acceptance.Machine {
 	return acceptance.Machine{
 		Core: s.input.Core, Nameplate: s.input.Nameplate, Supply: s.input.Supply, Scheme: s.input.Scheme,
-		MotorType: s.input.MotorType, Application: s.application,
+		MotorType: s.input.MotorType, Application: s.application, MeanTurns: s.input.MeanTurns,
 	}
 }
 

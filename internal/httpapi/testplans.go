@@ -73,5 +73,5 @@ func viewPlan(id string, status catalog.Status, p acceptance.Plan) testPlanView 
 
 // machine is the record as a motor to be proved.
 func (r record) machine() acceptance.Machine {
-	return acceptance.Machine{Core: r.input.Core, Nameplate: r.input.Nameplate, Scheme: r.Scheme, MotorType: r.MotorType, Application: r.application}
+	return acceptance.Machine{Core: r.input.Core, Nameplate: r.input.Nameplate, Scheme: r.Scheme, MotorType: r.MotorType, Application: r.application, MeanTurns: r.input.MeanTurns}
 }

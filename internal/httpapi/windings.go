@@ -67,6 +67,10 @@ type record struct {
 
 // record reads a winding record by UUID or slug, with its family.
 func (s *server) record(c *gin.Context, ref string) (record, error) {
+	snap, err := s.snapshot()
+	if err != nil {
+		return record{}, err
+	}
 	w, err := s.winding(c, ref)
 	if err != nil {
 		return record{}, err
@@ -81,6 +85,7 @@ func (s *server) record(c *gin.Context, ref string) (record, error) {
 		family, r.application = &f, f.Application
 	}
 	r.input = winding.AnalysisInput{Core: catalog.CoreOfRecord(w, family), Nameplate: &w.Nameplate, Scheme: w.Scheme, MotorType: w.MotorType}
+	r.input.MeanTurns = winding.MeanTurnsOnRecord(r.input.Core, w.Scheme, snap.Wires)
 	return r, nil
 }
 

@@ -27,6 +27,10 @@ func (m *maker) figures() {
 			m.out.Findings = append(m.out.Findings, f)
 		}
 	}
+	m.out.MeanTurns = make([]winding.KnownTurn, len(a.Roles))
+	for i := range a.Roles {
+		m.out.MeanTurns[i] = m.meanTurn(&a.Roles[i])
+	}
 	for i := range m.out.CoilSets {
 		m.setFigures(&m.out.CoilSets[i], &a)
 	}
@@ -84,7 +88,8 @@ func round3(v float64) float64 {
 	return f
 }
 
-// setFigures copies the figures of one role; ranges follow the spread of turns and area.
+// setFigures copies the figures of one role; ranges follow the spread of turns and area, and what is not
+// known of the mean turn and of the wire.
 func (m *maker) setFigures(s *ProposedSet, a *winding.Analysis) {
 	r := a.RoleOf(s.Role)
 	if r == nil {
@@ -94,12 +99,15 @@ func (m *maker) setFigures(s *ProposedSet, a *winding.Analysis) {
 	if !s.Role.IsPhase() && s.Role != winding.Main && m.out.Basis.Method != methodRecord {
 		spread = m.x.model.aux.turns[m.rotor].sd
 	}
-	ends := m.learnedEnds(r)
+	ends, wide := 1.0, math.Hypot(r.MeanTurnSpread, areaTolerance/2)
+	if k := m.out.MeanTurns[r.Set]; k.Length > 0 {
+		ends, wide = float64(k.Length / *r.MeanTurn), math.Hypot(k.Spread, areaTolerance/2)
+	}
 	if r.Resistance20 != nil {
-		s.Resistance20 = m.around(float64(*r.Resistance20)*ends, func(q *point) float64 { return q.n - q.a }, 2*spread)
+		s.Resistance20 = m.around(float64(*r.Resistance20)*ends, func(q *point) float64 { return q.n - q.a }, math.Hypot(2*spread, wide))
 	}
 	if r.Mass != nil {
-		s.Mass = m.around(float64(*r.Mass)*ends, func(q *point) float64 { return q.n + q.a }, spread)
+		s.Mass = m.around(float64(*r.Mass)*ends, func(q *point) float64 { return q.n + q.a }, math.Hypot(spread, wide))
 	}
 	if r.CurrentDensity != nil {
 		j := float64(*r.CurrentDensity)
@@ -120,34 +128,6 @@ func (m *maker) setFigures(s *ProposedSet, a *winding.Analysis) {
 		f := *fullest
 		s.Fill = &f
 	}
-}
-
-// learnedEnds is the mean turn that the catalogue's records have, over that of the bench rule by which an
-// analysis computes: makers' ends are shorter or longer, and their records show it.
-func (m *maker) learnedEnds(r *winding.RoleAnalysis) float64 {
-	if r.MeanTurn == nil || !(*r.MeanTurn > 0) || len(m.x.recs) < fewRecords {
-		return 1
-	}
-	set := &m.out.Scheme.CoilSets[r.Set]
-	coils, _, err := winding.Expand(*set, m.poles, m.core)
-	if err != nil {
-		return 1
-	}
-	sheet, ok := winding.MeanTurnOf(m.core, set.Ring, coils, winding.SheetMeanTurn)
-	if !ok {
-		return 1
-	}
-	which := 0
-	if set.Role == winding.Auxiliary {
-		which = 1
-	}
-	fan, tri := classFlags(m.rotor, m.design.phases)
-	shape := shapeLaid
-	if set.Pattern != nil {
-		shape = shapeOf(set.Pattern.Kind)
-	}
-	b := m.x.model.sheet.chk[shape][which][chkLength].b
-	return float64(sheet / *r.MeanTurn) * math.Exp(b[0]+fan*b[1]+tri*b[2])
 }
 
 // capacitor proposes the run capacitor of a single-phase winding: the plate's, the record's, or what

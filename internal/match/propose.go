@@ -182,7 +182,11 @@ func (m *maker) neighbours(pts []point) {
 	}
 }
 
-// around is a range of k times values with logarithms spread about ln centre; the middle is the centre.
+// ninety is how many standard deviations hold 90 % of a normal distribution on each side.
+const ninety = 1.645
+
+// around is a range of k times values with logarithms spread about ln centre; the middle is the centre, and
+// each side is as wide as the spread alone at least.
 func (m *maker) around(centre float64, value func(q *point) float64, spread float64) unit.Range {
 	v := m.w.values[:0]
 	at := value(&point{n: m.box.n, a: m.box.a})
@@ -198,5 +202,5 @@ func (m *maker) around(centre float64, value func(q *point) float64, spread floa
 	}
 	m.w.values = v
 	r := quantiles(v)
-	return unit.Range{P05: centre * math.Exp(math.Min(r.P05, 0)), P50: centre, P95: centre * math.Exp(math.Max(r.P95, 0))}
+	return unit.Range{P05: centre * math.Exp(math.Min(r.P05, -ninety*spread)), P50: centre, P95: centre * math.Exp(math.Max(r.P95, ninety*spread))}
 }

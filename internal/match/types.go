@@ -131,7 +131,8 @@ type Proposal struct {
 	CoilSets    []ProposedSet
 	Capacitor   *CapacitorProposal
 	Densities   *winding.Densities
-	Nameplate   winding.Nameplate // under which it is judged: what was read, and what is taken for it
+	MeanTurns   []winding.KnownTurn // of the sets of the scheme, where records tell them better than the rule
+	Nameplate   winding.Nameplate   // under which it is judged: what was read, and what is taken for it
 	Findings    []errs.Finding
 }
 

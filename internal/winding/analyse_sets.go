@@ -41,6 +41,7 @@ func (a *analyser) sets() error {
 	if len(faults) > 0 {
 		return impossible("a wire of the scheme is not known", faults...)
 	}
+	a.tellKnown()
 	a.method("winding_factor", "phasor sum over the star of slots, |sum t(e^ji - e^jo)| / 2 sum t; harmonics of the working pole pair alike", "scheme", "core.slots")
 	a.method("axis_deg", "argument of the same sum, electrical degrees, slot numbers counted from 0 degrees at slot 0", "scheme", "core.slots", "core.second_ring.turned_slots")
 	a.method("effective_turns", "turns in series in one path x winding factor", "scheme")
@@ -102,14 +103,16 @@ func (a *analyser) lengths(r *RoleAnalysis, set CoilSet) {
 	}
 	slices.SortFunc(r.MeanTurns, func(x, y SpanTurn) int { return y.Span - x.Span })
 	if r.TotalTurns > 0 {
-		r.MeanTurn = ref(unit.Millimetre(sum / r.TotalTurns))
+		r.MeanTurn, r.MeanTurnSpread = ref(unit.Millimetre(sum/r.TotalTurns)), RuleSpread
+		a.takeKnown(r)
 		r.Length = ref(Length(r.TotalTurns, *r.MeanTurn))
 		a.method("length_m", "turns of all coils x mean turn", "scheme", "mean_turn_mm")
 	}
 }
 
 // meanTurn is the bench form, or, round a single tooth of known width, 2·L + 2·b + π·w with w the
-// width of one coil side.
+// width of one coil side, and the straight runs of the bench form: no coil turns before the liner's cuffs
+// end, round one tooth as little as round many.
 func (a *analyser) meanTurn(set CoilSet, span int) (unit.Millimetre, bool) {
 	core := a.in.Core
 	tooth := core.ToothWidth
@@ -119,8 +122,8 @@ func (a *analyser) meanTurn(set CoilSet, span int) (unit.Millimetre, bool) {
 	}
 	if span == 1 && tooth.Given && core.StackLength.Given {
 		if w, ok := a.sideWidth(back, set); ok {
-			a.method("mean_turn_mm", "round one tooth: 2 x stack + 2 x tooth + pi x width of a coil side", "core.stack_length_mm", "core.tooth_width_mm", "core.gap_diameter_mm", "core.slot_depth_mm")
-			return unit.Millimetre(2*core.StackLength.Value + 2*tooth.Value + math.Pi*w), true
+			a.method("mean_turn_mm", fmt.Sprintf("round one tooth: 2 x stack + 2 x tooth + pi x width of a coil side + %g mm for the cuffs of the liner; measure one old turn where there is one", float64(BenchMeanTurn.Straight)), "core.stack_length_mm", "core.tooth_width_mm", "core.gap_diameter_mm", "core.slot_depth_mm")
+			return unit.Millimetre(2*core.StackLength.Value+2*tooth.Value+math.Pi*w) + BenchMeanTurn.Straight, true
 		}
 	}
 	length, ok := MeanTurn(core, set.Ring, span, BenchMeanTurn)

@@ -13,7 +13,8 @@ type AnalysisInput struct {
 	Nameplate *Nameplate
 	Supply    *Supply // what is on site; where given it goes before the nameplate
 	Scheme    Scheme
-	MotorType string // as of a record, "" if not known; it tells what the plate's capacitor is for
+	MotorType string      // as of a record, "" if not known; it tells what the plate's capacitor is for
+	MeanTurns []KnownTurn // of the coil sets, where something tells them better than the rule; may be shorter than the sets
 }
 
 // Harmonic is the winding factor of one harmonic of the working pole pair.
@@ -53,6 +54,8 @@ type RoleAnalysis struct {
 	EffectiveTurns *float64 // series turns × winding factor
 	MeanTurn       *unit.Millimetre
 	MeanTurns      []SpanTurn // one for each span, widest first
+	MeanTurnSpread float64    // how far the mean turn may be off, as a share
+	MeanTurnFrom   string     // what tells it better than the rule, "" for the rule
 	Length         *unit.Metre
 	Resistance20   *unit.Ohm
 	ResistanceAt   *WarmResistance
