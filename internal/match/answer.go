@@ -213,10 +213,10 @@ func (x *Index) decide(a *Answer) {
 	case len(a.Cores) > 0 && a.Cores[0].Probability >= decidedAt:
 		c := &a.Cores[0]
 		a.Decided = &Decision{CoreID: c.CoreID, Probability: c.Probability,
-			Text: fmt.Sprintf("One catalogued core explains the readings with a probability of %.3f; more dimensions will hardly change that. Verify slots, gap diameter and stack on the machine before winding.", c.Probability)}
+			Text: fmt.Sprintf("One catalogued core explains the readings with a probability of %s; more dimensions will hardly change that. Verify slots, gap diameter and stack on the machine before winding.", chance(c.Probability))}
 	case a.None.Core >= decidedAt:
 		a.Decided = &Decision{None: true, Probability: a.None.Core,
-			Text: fmt.Sprintf("This core is not in the catalogue with a probability of %.3f; more dimensions will sharpen the estimate of the winding, not find the core.", a.None.Core)}
+			Text: fmt.Sprintf("This core is not in the catalogue with a probability of %s; more dimensions will sharpen the estimate of the winding, not find the core.", chance(a.None.Core))}
 	}
 }
 

@@ -89,7 +89,7 @@ func (m *maker) fromRecord() {
 	m.template = x.schemeOf(rec)
 	id := x.recIDs.at(r.rec)
 	m.out.Basis = Basis{Method: methodRecord, WindingIDs: []string{id}, Steps: []string{
-		fmt.Sprintf("record %s agrees with the readings; its probability among all records and unknown windings is %.3f", id, r.w),
+		fmt.Sprintf("record %s agrees with the readings; its probability among all records and unknown windings is %s", id, chance(r.w)),
 		"turns, throws, wires and paths are those of the record",
 	}}
 	if o := x.texts.origin.at(rec.origin); o == "previously_rewound" {
