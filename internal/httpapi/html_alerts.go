@@ -18,6 +18,7 @@ type alerts struct {
 	Site     string           // the voltage on site, where the winding is for another
 	Unlikely bool             // it is likelier that another winding was in the core
 	TooFull  bool             // the wire needs more room than the slots have
+	Tight    bool             // the slots come out fuller than hands lay them
 	ReadAs   []readAsView     // readings that were taken for other ones
 	Warnings []bundle.Finding // gravest first
 	Notes    []bundle.Finding // these can wait until the basis is told
@@ -51,7 +52,8 @@ func (a *alerts) sort(findings ...[]bundle.Finding) {
 				continue
 			}
 			told[key] = true
-			a.TooFull = a.TooFull || f.Code == "fill_square_above_band" && f.Found != nil && *f.Found > squareFull
+			a.Tight = a.Tight || f.Code == winding.CodeSquareFill
+			a.TooFull = a.TooFull || f.Code == winding.CodeSquareFill && f.Found != nil && *f.Found > squareFull
 			if severity == "note" {
 				a.Notes = append(a.Notes, f)
 			} else {

@@ -250,3 +250,17 @@ func TestCutListOfARecord(t *testing.T) {
 	}
 	require.Greater(t, fans, 10)
 }
+
+// A slot that is fuller than hands lay it is told apart from one that cannot hold the wire.
+func TestTightAndTooFull(t *testing.T) {
+	t.Parallel()
+	for found, want := range map[float64][2]bool{0.79: {true, false}, 1: {true, false}, 1.01: {true, true}} {
+		var a alerts
+		a.sort([]bundle.Finding{{Code: winding.CodeSquareFill, Severity: "warning", Found: &found}})
+		require.Equal(t, want, [2]bool{a.Tight, a.TooFull}, "%v", found)
+	}
+	var a alerts
+	found := 0.9
+	a.sort([]bundle.Finding{{Code: "fill_copper_above_band", Severity: "warning", Found: &found}})
+	require.False(t, a.Tight || a.TooFull)
+}

@@ -23,10 +23,11 @@ func (m *maker) figures() {
 	}
 	m.out.Densities = a.Densities
 	for _, f := range a.Findings {
-		if f.Severity != errs.SeverityNote {
+		if f.Severity != errs.SeverityNote || f.Code == winding.CodeMouth {
 			m.out.Findings = append(m.out.Findings, f)
 		}
 	}
+	m.tellFill(&a)
 	m.out.MeanTurns = make([]winding.KnownTurn, len(a.Roles))
 	for i := range a.Roles {
 		m.out.MeanTurns[i] = m.meanTurn(&a.Roles[i])

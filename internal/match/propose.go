@@ -31,6 +31,7 @@ type maker struct {
 	template winding.Scheme
 	from     int // record that the pattern comes from, -1
 	core     stator.Core
+	lam      int // catalogued lamination, -1
 	design   design
 	rotor    uint8
 	poles    int
@@ -39,8 +40,9 @@ type maker struct {
 
 // propose turns the boxes into proposals.
 func (x *Index) propose(p *prepared, w *work, b *beliefs, pts []point, boxes []box, a *Answer) {
+	var list []made
 	for i := range boxes {
-		m := maker{x: x, p: p, w: w, b: b, box: &boxes[i], from: -1}
+		m := maker{x: x, p: p, w: w, b: b, box: &boxes[i], from: -1, lam: -1}
 		m.out.Probability = math.Min(boxes[i].probability, 1)
 		if boxes[i].rec >= 0 && boxes[i].recMass >= 0.5*boxes[i].mass || boxes[i].part < 0 {
 			m.fromRecord()
@@ -50,8 +52,12 @@ func (x *Index) propose(p *prepared, w *work, b *beliefs, pts []point, boxes []b
 		m.neighbours(pts)
 		if m.sets() && windable(m.out.Scheme) {
 			m.figures()
-			a.Proposals = append(a.Proposals, m.out)
+			list = append(list, made{m.out, m.box, m.out.fits()})
 		}
+	}
+	inOrder(list, pts)
+	for i := range list {
+		a.Proposals = append(a.Proposals, list[i].Proposal)
 	}
 }
 
@@ -83,6 +89,7 @@ func (m *maker) fromRecord() {
 	m.from = int(r.rec)
 	m.box.n, m.box.a = math.Log(float64(rec.turnsMain)), math.Log(float64(rec.areaMain))
 	core := int(m.w.coreAt[r.core])
+	m.lam = int(x.core.lam[core])
 	site := x.siteOf(core)
 	m.useSite(&site)
 	m.design, m.poles = x.designs[rec.design], int(rec.poles)
@@ -103,6 +110,7 @@ func (m *maker) fromPart() {
 	q := &m.w.parts[m.box.part]
 	c := &m.b.contexts[q.ctx]
 	m.useSite(&c.site)
+	m.lam = c.lam
 	m.design, m.poles = x.designs[q.g.design], int(q.g.poles)
 	m.from = x.template(c, q.g.phases, q.g.poles, m.box.n)
 	if m.from >= 0 {

@@ -182,6 +182,10 @@ func (m *maker) wires(set *winding.CoilSet, area float64) ([]wire.Wire, bool) {
 		return set.Wires, false
 	}
 	o := wire.NearestOptions{Limit: 1, MaxStrands: 4, MaxBare: thickestByHand, Stock: m.p.q.Stock}
+	opening, known := m.opening(set.Ring)
+	if known && !record {
+		o.Limit = 20
+	}
 	if len(set.Wires) > 0 {
 		w := &set.Wires[0]
 		o.Build = w.Build
@@ -199,8 +203,12 @@ func (m *maker) wires(set *winding.CoilSet, area float64) ([]wire.Wire, bool) {
 	if len(near) == 0 {
 		return set.Wires, false
 	}
-	if record && !near[0].FromStock {
+	best := near[0]
+	if known && !record {
+		best = passing(near, opening)
+	}
+	if record && !best.FromStock {
 		return set.Wires, false
 	}
-	return []wire.Wire{near[0].Wire}, near[0].FromStock
+	return []wire.Wire{best.Wire}, best.FromStock
 }

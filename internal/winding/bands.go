@@ -144,20 +144,29 @@ func (a *analyser) mouth() {
 			opening, field = a.in.Core.SecondRing.SlotOpening, "core.second_ring.slot_opening_mm"
 		}
 		wire := float64(r.conductor.Thickest)
-		if !opening.Given || !r.haveWire || wire+passes <= opening.Value {
+		if !opening.Given || !r.haveWire || wire+MouthSpare <= opening.Value {
 			continue
 		}
 		severity := errs.SeverityNote
 		if wire >= opening.Value {
 			severity = errs.SeverityWarning
 		}
-		a.find(errs.Finding{Code: "wire_through_mouth", Severity: severity, Fields: []string{fmt.Sprintf("coil_sets[%d].wires", i), field}, Found: ref(wire), Expected: &errs.Expected{Value: opening.Value - passes, Low: 0, High: opening.Value},
+		a.find(errs.Finding{Code: CodeMouth, Severity: severity, Fields: []string{fmt.Sprintf("coil_sets[%d].wires", i), field}, Found: ref(wire), Expected: &errs.Expected{Value: opening.Value - MouthSpare, Low: 0, High: opening.Value},
 			Message: fmt.Sprintf("wire of %.3g mm has to pass a slot opening of %.3g mm one by one; half a millimetre to spare is usual", wire, opening.Value)})
 	}
 }
 
-// passes is what a slot opening is wider than the wire, mm.
-const passes = 0.5
+// MouthSpare is what a slot opening is wider than the wire, mm (common practice, no source).
+const MouthSpare = 0.5
+
+// The codes of findings that say that wire does not go where it should.
+const (
+	CodeMouth      = "wire_through_mouth"
+	CodeSquareFill = "fill_square_above_band"
+)
+
+// HandFill is the usual fill of a net slot by hand, each wire as a square of its overall diameter.
+func HandFill() Band { return *bandOf("fill, square", "by hand, net slot") }
 
 func (a *analyser) roleBands(r *RoleAnalysis, scope string) {
 	fields := []string{fmt.Sprintf("coil_sets[%d]", r.Set)}
