@@ -25,15 +25,20 @@ type made struct {
 // fits tells whether hands can lay the wire: the fullest slot within the usual fill, and every wire thinner than the
 // slot opening. What is not known does not speak against it.
 func (p *Proposal) fits() bool {
-	most := winding.HandFill().High
-	for i := range p.CoilSets {
-		if f := p.CoilSets[i].Fill; f != nil && f.Square > most {
-			return false
-		}
-	}
-	return !slices.ContainsFunc(p.Findings, func(f errs.Finding) bool {
+	return p.squareFill() <= winding.HandFill().High && !slices.ContainsFunc(p.Findings, func(f errs.Finding) bool {
 		return f.Code == winding.CodeMouth && f.Severity == errs.SeverityWarning
 	})
+}
+
+// squareFill is the fill of the fullest slot, squares of the overall diameter; 0 if it is not known.
+func (p *Proposal) squareFill() float64 {
+	most := 0.0
+	for i := range p.CoilSets {
+		if f := p.CoilSets[i].Fill; f != nil {
+			most = max(most, f.Square)
+		}
+	}
+	return most
 }
 
 // inOrder sorts proposals by their probability, and of two with equal evidence puts the one that can be laid

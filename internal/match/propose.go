@@ -35,6 +35,7 @@ type maker struct {
 	design   design
 	rotor    uint8
 	poles    int
+	lnAux    float64 // by which the auxiliary's wire is taken thinner than in the pattern's proportion, ln area
 	out      Proposal
 }
 
@@ -50,8 +51,7 @@ func (x *Index) propose(p *prepared, w *work, b *beliefs, pts []point, boxes []b
 			m.fromPart()
 		}
 		m.neighbours(pts)
-		if m.sets() && windable(m.out.Scheme) {
-			m.figures()
+		if m.make() {
 			list = append(list, made{m.out, m.box, m.out.fits()})
 		}
 	}
@@ -60,6 +60,41 @@ func (x *Index) propose(p *prepared, w *work, b *beliefs, pts []point, boxes []b
 		a.Proposals = append(a.Proposals, list[i].Proposal)
 	}
 }
+
+// make fills the proposal; false if nobody could wind it. The wire of a predicted auxiliary is known to a few
+// gauges only: where it makes the slots too full, the thickest within that range that lets them be laid is taken.
+func (m *maker) make() bool {
+	base := *m
+	if !m.sets() || !windable(m.out.Scheme) {
+		return false
+	}
+	m.figures()
+	if m.out.Basis.Method == methodRecord || auxiliarySet(&m.out.Scheme) < 0 {
+		return true
+	}
+	least := -ninety * m.x.model.aux.area[m.rotor].sd
+	for most := m.out.squareFill(); most > winding.HandFill().High && base.lnAux-auxStep >= least; {
+		thinner := base
+		thinner.lnAux -= auxStep
+		base.lnAux = thinner.lnAux
+		if !thinner.sets() {
+			break
+		}
+		thinner.figures()
+		now := thinner.out.squareFill()
+		if now >= most {
+			break // the auxiliary does not lie in the fullest slots
+		}
+		if most = now; most <= winding.HandFill().High {
+			*m = thinner
+			m.out.Basis.Steps = append(m.out.Basis.Steps, "the auxiliary's wire is taken thinner than in that proportion, within what such windings have, so that the slots can be laid")
+		}
+	}
+	return true
+}
+
+// auxStep is one gauge, as ln of the area.
+const auxStep = 0.2
 
 // windable tells whether every coil has turns that somebody could wind. Readings of no real core lead
 // to more; then there is no proposal.
@@ -128,6 +163,20 @@ func (m *maker) useSite(s *site) {
 	m.core = coreOf(s.v, s.stack, int(s.slots), 0, s.rotor, s.second)
 	if s.second {
 		m.core.SecondRing.Slots = int(s.slots)
+		m.measuredRing(m.core.SecondRing)
+	}
+}
+
+// measuredRing fills what the site leaves open of the second ring as it was measured: nothing predicts it for
+// a lamination that is not catalogued.
+func (m *maker) measuredRing(r *stator.Ring) {
+	for d, to := range map[dim]*unit.Measured{dTooth2: &r.ToothWidth, dDepth2: &r.SlotDepth, dOpening2: &r.SlotOpening, dArea2: &r.SlotArea} {
+		if read, ok := m.p.value(d); ok && !to.Given {
+			*to = unit.Of(read.x)
+		}
+	}
+	if q := m.p.q.Measurements.SecondRing; q != nil && usable(q.TurnedSlots) {
+		r.TurnedSlots = q.TurnedSlots
 	}
 }
 

@@ -166,9 +166,9 @@ func (m *maker) areaOf(set *winding.CoilSet, i, main int) float64 {
 	own, ok1, err1 := winding.ConductorArea(*set, m.x.wires)
 	of, ok2, err2 := winding.ConductorArea(m.template.CoilSets[main], m.x.wires)
 	if ok1 && ok2 && err1 == nil && err2 == nil && of > 0 {
-		return a * float64(own/of)
+		return a * float64(own/of) * math.Exp(m.lnAux)
 	}
-	return a * math.Exp(m.x.model.aux.area[m.rotor].mean)
+	return a * math.Exp(m.x.model.aux.area[m.rotor].mean+m.lnAux)
 }
 
 // thickest wire that is wound by hand into small slots, mm (common practice, no source).
