@@ -1,6 +1,7 @@
 package match
 
 import (
+	"fmt"
 	"math"
 	"strconv"
 
@@ -12,7 +13,7 @@ import (
 // figures adds what follows from a proposed scheme: fill, densities, current density, resistance,
 // mass, capacitor. What cannot be computed stays away; a scheme that cannot lie in the core is a finding.
 func (m *maker) figures() {
-	in := winding.AnalysisInput{Core: m.core, Scheme: m.out.Scheme, Supply: supplyFor(m.p.q.Supply)}
+	in := winding.AnalysisInput{Core: m.core, Scheme: m.out.Scheme, Supply: supplyFor(m.p.q.Supply), MotorType: m.motorType()}
 	plate := m.plateFor()
 	in.Nameplate, m.out.Nameplate = &plate, plate
 	a, err := winding.Analyse(in, m.x.wires)
@@ -36,6 +37,19 @@ func (m *maker) figures() {
 		m.setFigures(&m.out.CoilSets[i], &a)
 	}
 	m.capacitor(&a)
+}
+
+// motorType is the kind of motor as told, else that of the record from which the pattern comes; "" if not known.
+func (m *maker) motorType() string {
+	if t := m.p.q.MotorType; t != "" && t != "unknown" {
+		return t
+	}
+	if m.from >= 0 {
+		if t := m.x.texts.motor.at(m.x.recs[m.from].motor); t != "unknown" {
+			return t
+		}
+	}
+	return ""
 }
 
 // plateFor is the nameplate under which the proposal is judged: what was read, and what was assumed for it.
@@ -139,10 +153,13 @@ func (m *maker) capacitor(a *winding.Analysis) {
 	}
 	c := CapacitorProposal{VoltageV: float64(a.Capacitor.Volts)}
 	const toleranceLow, toleranceHigh = 0.95, 1.05 // run capacitors are sold to 5 % (common practice)
-	switch uf := a.Capacitor.UF; {
+	switch uf, scaled := a.Capacitor.UF, m.scaledCapacitor(); {
 	case uf != nil:
 		v := float64(*uf)
 		c.UF = unit.Range{P05: v * toleranceLow, P50: v, P95: v * toleranceHigh}
+	case scaled > 0:
+		c.UF = unit.Range{P05: scaled / capacitorSpread, P50: scaled, P95: scaled * capacitorSpread}
+		m.out.Basis.Steps = append(m.out.Basis.Steps, fmt.Sprintf("capacitor as in record %s, scaled by 1/(f² N² D L); rough, choose it by a trial: balance of the currents, least hum, the auxiliary's heat", m.x.recIDs.at(uint32(m.from))))
 	case a.Capacitor.PlausibleLow != nil && a.Capacitor.PlausibleHigh != nil:
 		low, high := float64(*a.Capacitor.PlausibleLow), float64(*a.Capacitor.PlausibleHigh)
 		c.UF = unit.Range{P05: low, P50: math.Sqrt(low * high), P95: high}
@@ -150,4 +167,29 @@ func (m *maker) capacitor(a *winding.Analysis) {
 		return
 	}
 	m.out.Capacitor = &c
+}
+
+// capacitorSpread is how far a scaled capacitor may be off, as a factor (common practice, no source).
+const capacitorSpread = 1.4
+
+// scaledCapacitor is the run capacitor in µF of the record from which the pattern comes, scaled to the proposal: the
+// reactance that balances goes with f·N²·D·L at one air gap, so the capacitance with 1/(f²·N²·D·L); on one core that is
+// 1/N². 0 where the record has none, or for a motor that does not run on it.
+func (m *maker) scaledCapacitor() float64 {
+	if m.from < 0 || m.out.Basis.Method == methodRecord || m.motorType() != "permanent_split_capacitor" {
+		return 0
+	}
+	rec := &m.x.recs[m.from]
+	ln, ok := unpackLog(rec.capacitor)
+	d := &m.x.designs[rec.design]
+	was := m.x.siteOf(m.x.coreOfRecord(m.from))
+	if !ok || !(rec.turnsMain > 0) || !(d.frequency > 0) || !(m.design.frequency > 0) {
+		return 0
+	}
+	x := func(f, n, gap, stack float64) float64 { return f * f * n * n * gap * stack }
+	uf := math.Exp(ln) * x(d.frequency, float64(rec.turnsMain), was.v[dGap], was.stack) / x(m.design.frequency, math.Exp(m.box.n), m.core.GapDiameter.Value, m.core.StackLength.Value)
+	if !(uf > 0) || math.IsInf(uf, 0) {
+		return 0
+	}
+	return round3(uf)
 }

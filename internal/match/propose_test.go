@@ -1,6 +1,7 @@
 package match
 
 import (
+	"math"
 	"slices"
 	"testing"
 
@@ -58,4 +59,63 @@ func TestThinnerAuxiliary(t *testing.T) {
 		}
 	}
 	require.Positive(t, told)
+}
+
+// TestScaledCapacitor: a predicted capacitor motor gets the capacitor of the record whose pattern it takes, scaled by
+// 1/(f² N² D L), with its uncertainty told; at balance that keeps the product of reactance and current.
+func TestScaledCapacitor(t *testing.T) {
+	t.Parallel()
+	w := sampleWorld()
+	seen := 0
+	for i := range w.queries {
+		q := w.queries[i].domain()
+		if q.Nameplate != nil {
+			q.Nameplate.CapacitorUF = unit.Measured{}
+		}
+		a := mustMatch(t, w.index, q)
+		for k := range a.Proposals {
+			p := &a.Proposals[k]
+			at := slices.IndexFunc(p.Basis.Steps, func(s string) bool { return len(s) > 9 && s[:9] == "capacitor" })
+			if at < 0 {
+				continue
+			}
+			seen++
+			require.NotNil(t, p.Capacitor)
+			require.InEpsilon(t, capacitorSpread, p.Capacitor.UF.P95/p.Capacitor.UF.P50, 1e-9)
+			require.Greater(t, p.Capacitor.UF.P50, 0.2)
+			require.Less(t, p.Capacitor.UF.P50, 120.0)
+		}
+		if i > 60 {
+			break
+		}
+	}
+	require.Positive(t, seen)
+}
+
+// TestScaledCapacitorByHand takes 10 µF on one core: with 10 % more turns it is 8.26 µF; at 60 Hz 1/1.44 of that.
+func TestScaledCapacitorByHand(t *testing.T) {
+	t.Parallel()
+	x := sampleWorld().index
+	for r := range x.recs {
+		rec := &x.recs[r]
+		ln, ok := unpackLog(rec.capacitor)
+		d := x.designs[rec.design]
+		if !ok || x.texts.motor.at(rec.motor) != "permanent_split_capacitor" || d.frequency == 0 || rec.turnsMain == 0 {
+			continue
+		}
+		s := x.siteOf(x.coreOfRecord(r))
+		b := box{n: math.Log(1.1 * float64(rec.turnsMain))}
+		m := maker{x: x, p: &prepared{q: &Query{}}, from: r, box: &b, design: d}
+		m.useSite(&s)
+		m.out.Basis.Method = methodScaled
+		require.InEpsilon(t, math.Exp(ln)/1.21, m.scaledCapacitor(), 0.01)
+		m.design.frequency *= 1.2
+		require.InEpsilon(t, math.Exp(ln)/1.21/1.44, m.scaledCapacitor(), 0.01)
+		m.p.q.MotorType = "capacitor_start"
+		require.Zero(t, m.scaledCapacitor(), "a start capacitor is not this rule's")
+		m.p.q.MotorType, m.out.Basis.Method = "", methodRecord
+		require.Zero(t, m.scaledCapacitor(), "a record has its own")
+		return
+	}
+	require.Fail(t, "no capacitor motor in the sample")
 }

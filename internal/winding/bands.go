@@ -2,6 +2,7 @@ package winding
 
 import (
 	"fmt"
+	"math"
 
 	"statorbook/internal/errs"
 	"statorbook/internal/stator"
@@ -175,11 +176,30 @@ func (a *analyser) roleBands(r *RoleAnalysis, scope string) {
 		if isFan(a.in) {
 			which = "ceiling fan"
 		}
-		a.outside(bandOf("current density", which), "current_density", float64(*r.CurrentDensity), errs.SeverityNote, errs.SeverityWarning, fields[0], "nameplate.current_a")
+		b, over := bandOf("current density", which), errs.SeverityWarning
+		if float64(*r.CurrentDensity)*a.mainShare(r) <= b.High {
+			over = errs.SeverityNote // only if the main winding carried all of the plate current
+		}
+		a.outside(b, "current_density", float64(*r.CurrentDensity), errs.SeverityNote, over, fields[0], "nameplate.current_a")
 	}
 	if r.WindingFactor != nil && *r.WindingFactor > 1e-6 && *r.WindingFactor < 0.6 {
 		a.outside(bandOf("winding factor", scope), "winding_factor", *r.WindingFactor, errs.SeverityWarning, "", fields...)
 	}
+}
+
+// mainShare is the share of the plate current that the main winding carries where an auxiliary runs along with a
+// capacitor, at balance: the two currents stand at right angles as 1 to 1/a, a the ratio of effective turns (first
+// principles). 1 for all others.
+func (a *analyser) mainShare(r *RoleAnalysis) float64 {
+	if r.Role != Main || a.three || a.out.TurnsRatio == nil || !mayRunOnCapacitor(a.in.MotorType) {
+		return 1
+	}
+	n := a.in.Nameplate
+	if a.in.MotorType == "" && !isFan(a.in) && (n == nil || !n.CapacitorUF.Given) {
+		return 1 // the auxiliary may work for seconds only
+	}
+	ratio := *a.out.TurnsRatio
+	return ratio / math.Sqrt(1+ratio*ratio)
 }
 
 // slipBand says when a plate speed does not fit the poles.

@@ -330,3 +330,41 @@ func TestConsequentPolesMayReachOver(t *testing.T) {
 	require.NoError(t, err)
 	require.Contains(t, codes(doubtful.Findings), "over_pitched")
 }
+
+// TestMainShareOfTheCurrent: where an auxiliary runs along with a capacitor, the plate current is not the main winding's
+// alone. At balance Ia = Im/a stands at right angles to Im, so Im = I·a/√(1+a²): a density that is above the band only
+// because all of the current was put on the main winding is a note, one that stays above it a warning.
+func TestMainShareOfTheCurrent(t *testing.T) {
+	t.Parallel()
+	in := fan()
+	in.MotorType = "permanent_split_capacitor"
+	area, ratio := math.Pi/4*0.28*0.28, 300.0/290
+	share := ratio / math.Sqrt(1+ratio*ratio)
+	require.InDelta(t, 0.719, share, 1e-3)
+	severity := func(j float64, motorType string) (errs.Severity, bool) {
+		in := in
+		plate := *in.Nameplate
+		plate.Current = unit.Of(j * area)
+		in.Nameplate, in.MotorType = &plate, motorType
+		got, err := winding.Analyse(in, benchTable(t))
+		require.NoError(t, err)
+		for _, f := range got.Findings {
+			if f.Code == "current_density_above_band" {
+				return f.Severity, true
+			}
+		}
+		return "", false
+	}
+	for _, c := range []struct {
+		j         float64
+		motorType string
+		want      errs.Severity
+	}{
+		{6.4, "permanent_split_capacitor", ""}, {6.6, "permanent_split_capacitor", errs.SeverityNote}, {6.5/share - 0.05, "permanent_split_capacitor", errs.SeverityNote},
+		{6.5/share + 0.05, "permanent_split_capacitor", errs.SeverityWarning}, {6.6, "split_phase", errs.SeverityWarning}, {6.6, "", errs.SeverityNote},
+	} {
+		got, found := severity(c.j, c.motorType)
+		require.Equal(t, c.want != "", found, "%v", c)
+		require.Equal(t, c.want, got, "%v", c)
+	}
+}
