@@ -204,6 +204,12 @@ func (x *Index) readAsNew(r *reading, c *context, total float64, add func(c, vc,
 // roundFigure drops digits that no instrument has.
 func roundFigure(v float64) float64 { return math.Round(v*1e4) / 1e4 }
 
+// storedShare is how far, as a share, a dimension that the index keeps may be from the one on record: a core exactly
+// as large as the largest is not outside.
+const storedShare = 0.001
+
+func hundredth(v float64) float64 { return math.Round(v*100) / 100 }
+
 // decidedAt is the probability at which measuring may stop.
 const decidedAt = 0.95
 
@@ -233,8 +239,8 @@ func (x *Index) extrapolated(p *prepared, a *Answer) {
 				low, high = math.Min(low, e[0]), math.Max(high, e[1])
 			}
 		}
-		if high > 0 && (r.x < low || r.x > high) {
-			a.Extrapolated = append(a.Extrapolated, Extrapolated{Field: dims[r.dim].field, Value: r.x, Low: roundFigure(low), High: roundFigure(high)})
+		if high > 0 && (r.x < low*(1-storedShare) || r.x > high*(1+storedShare)) {
+			a.Extrapolated = append(a.Extrapolated, Extrapolated{Field: dims[r.dim].field, Value: r.x, Low: hundredth(low), High: hundredth(high)})
 		}
 	}
 	if p.slots > 0 {

@@ -546,3 +546,24 @@ func TestCoilCountAndMasses(t *testing.T) {
 	}
 	require.Greater(t, gain/n, 0.15)
 }
+
+// TestTheLargestIsNotOutside: a core as large as the largest of the catalogue is not outside its range, one a
+// thirtieth larger is; the index keeps dimensions in steps.
+func TestTheLargestIsNotOutside(t *testing.T) {
+	t.Parallel()
+	x := sampleWorld().index
+	positions := []stator.RotorPosition{rotorInside: stator.RotorInside, rotorOutside: stator.RotorOutside}
+	for rotor, ranges := range x.model.ranges {
+		for d, r := range ranges {
+			if r[1] == 0 || dim(d) >= dTooth2 && dim(d) < dStack {
+				continue
+			}
+			for k, times := range []float64{1, 1 + 1.0/30} {
+				core := withReading(&stator.Core{RotorPosition: positions[rotor]}, dim(d), hundredth(r[1])*times)
+				var a Answer
+				x.extrapolated(x.prepare(&Query{Measurements: core}), &a)
+				require.Len(t, a.Extrapolated, k, "%s of %v", dims[d].field, hundredth(r[1])*times)
+			}
+		}
+	}
+}

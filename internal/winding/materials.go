@@ -46,9 +46,9 @@ type Former struct {
 	Span      int // slot pitches
 	Throw     int // span + 1
 	Coils     int
-	Turns     []float64 // turns of the coils of this span, each value once, most first
-	Length    unit.Millimetre
-	Width     unit.Millimetre // across the ends, along the arc at mid-slot
+	Turns     []float64       // turns of the coils of this span, each value once, most first
+	Length    unit.Millimetre // the stack and a straight run at each end, but no more than the mean turn has room for
+	Width     unit.Millimetre // across the ends, along the arc at mid-slot; round one tooth the tooth and one coil side
 	Perimeter unit.Millimetre // one turn
 }
 
@@ -222,8 +222,13 @@ func (b *biller) formers() {
 			continue
 		}
 		for _, m := range r.MeanTurns {
-			f := Former{Set: r.Set, Role: r.Role, Span: m.Span, Throw: m.Span + 1, Coils: m.Coils, Perimeter: m.MeanTurn,
-				Length: unit.Millimetre(core.StackLength.Value) + 2*b.with.FormerStraight, Width: unit.Millimetre(math.Pi * float64(d) * float64(m.Span) / float64(q))}
+			width := unit.Millimetre(math.Pi * float64(d) * float64(m.Span) / float64(q))
+			if m.Span == 1 {
+				width = b.roundTooth(set, width)
+			}
+			stack := unit.Millimetre(core.StackLength.Value)
+			f := Former{Set: r.Set, Role: r.Role, Span: m.Span, Throw: m.Span + 1, Coils: m.Coils, Perimeter: m.MeanTurn, Width: width,
+				Length: max(stack, min(stack+2*b.with.FormerStraight, m.MeanTurn/2-width))}
 			for _, c := range b.coils[r.Set] {
 				span := wrap(c.Out-c.In, q)
 				if min(span, q-span) == m.Span && !slices.Contains(f.Turns, c.Turns) {
@@ -234,6 +239,21 @@ func (b *biller) formers() {
 			b.out.Formers = append(b.out.Formers, f)
 		}
 	}
+}
+
+// roundTooth is the width of a coil round one tooth, from the middle of one side to that of the other: the tooth
+// and one side, which is half a slot where two coils share it; the slot pitch where the tooth is not known.
+func (b *biller) roundTooth(set CoilSet, pitch unit.Millimetre) unit.Millimetre {
+	a := analyser{in: b.in, out: b.analysis}
+	tooth, back := b.in.Core.ToothWidth, set.Ring == RingBack
+	if back && b.in.Core.SecondRing != nil {
+		tooth = b.in.Core.SecondRing.ToothWidth
+	}
+	w, ok := a.sideWidth(back, set)
+	if !ok || !tooth.Given {
+		return pitch
+	}
+	return unit.Millimetre(tooth.Value + w)
 }
 
 // wires adds up the wire of each kind over all sets.

@@ -6,6 +6,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"statorbook/internal/stator"
 	"statorbook/internal/unit"
 	"statorbook/internal/winding"
 )
@@ -84,4 +85,31 @@ func TestMaterialsOfTwoLayersAndRings(t *testing.T) {
 	bareCore.Scheme.CoilSets = nil
 	_, err = winding.Materials(bareCore, winding.DefaultAllowances(), benchTable(t))
 	require.Error(t, err)
+}
+
+// TestFormerIsWithinTheTurn: a rectangle longer round than the mean turn that is wound on it cannot be its former. Round
+// one tooth the coil is as wide as the tooth and one of its sides.
+func TestFormerIsWithinTheTurn(t *testing.T) {
+	t.Parallel()
+	in := fan()
+	bill, err := winding.Materials(in, winding.DefaultAllowances(), benchTable(t))
+	require.NoError(t, err)
+	slot, ok := stator.DerivedSlotArea(in.Core)
+	require.True(t, ok)
+	require.InDelta(t, 14+float64(slot.Gross)/float64(slot.Height)/2, float64(bill.Formers[0].Width), 1e-9)
+	require.InDelta(t, 20+12, float64(bill.Formers[0].Length), 1e-9)
+	in.MeanTurns = []winding.KnownTurn{{Length: 90, From: "by a turn that was measured"}}
+	tight, err := winding.Materials(in, winding.DefaultAllowances(), benchTable(t))
+	require.NoError(t, err)
+	f := tight.Formers[0]
+	require.Less(t, float64(f.Length), 32.0)
+	require.LessOrEqual(t, 2*float64(f.Length+f.Width), 90+1e-9)
+	in.MeanTurns[0].Length = 50
+	tight, err = winding.Materials(in, winding.DefaultAllowances(), benchTable(t))
+	require.NoError(t, err)
+	require.InDelta(t, 20, float64(tight.Formers[0].Length), 1e-9, "never shorter than the stack")
+	in.Core.ToothWidth = unit.Measured{}
+	wide, err := winding.Materials(in, winding.DefaultAllowances(), benchTable(t))
+	require.NoError(t, err)
+	require.InDelta(t, math.Pi*(130-12)/14, float64(wide.Formers[0].Width), 1e-9)
 }
