@@ -10,6 +10,7 @@ import (
 	"statorbook/internal/stator"
 	"statorbook/internal/unit"
 	"statorbook/internal/winding"
+	"statorbook/internal/wire"
 )
 
 // TestSecondRingIsJudged: the inner ring of a fan that is not catalogued was measured, so its teeth, the legs beside
@@ -118,4 +119,26 @@ func TestScaledCapacitorByHand(t *testing.T) {
 		return
 	}
 	require.Fail(t, "no capacitor motor in the sample")
+}
+
+// TestMetalOfAPrediction: the metal follows the records of the same lamination; from a stranger only the layout is
+// taken, and the wire is copper, as small motors have it.
+func TestMetalOfAPrediction(t *testing.T) {
+	t.Parallel()
+	x := sampleWorld().index
+	set := winding.CoilSet{Wires: []wire.Wire{{System: wire.SWG, Size: "30", Conductor: wire.Aluminium, Build: wire.Grade2, Strands: 1}}}
+	for method, want := range map[string]wire.Conductor{methodScaled: wire.Aluminium, methodReference: wire.Copper, methodLimits: wire.Copper} {
+		m := maker{x: x, p: &prepared{q: &Query{}}, lam: -1}
+		m.out.Basis.Method = method
+		got, fromStock := m.wires(&set, 0.08)
+		require.False(t, fromStock)
+		require.Len(t, got, 1)
+		require.Equal(t, want, got[0].Conductor, method)
+		require.Equal(t, wire.SWG, got[0].System)
+		require.Equal(t, wire.Grade2, got[0].Build)
+	}
+	m := maker{x: x, p: &prepared{q: &Query{Stock: []wire.Wire{{System: wire.SWG, Size: "30", Conductor: wire.Copper, Build: wire.Grade2}}}}, lam: -1}
+	m.out.Basis.Method = methodReference
+	_, fromStock := m.wires(&set, 0.078)
+	require.True(t, fromStock, "copper on the shelf serves")
 }

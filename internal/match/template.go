@@ -189,8 +189,8 @@ func (m *maker) wires(set *winding.CoilSet, area float64) ([]wire.Wire, bool) {
 	if len(set.Wires) > 0 {
 		w := &set.Wires[0]
 		o.Build = w.Build
-		if w.Conductor != "" {
-			o.Conductor = w.Conductor
+		if m.out.Basis.Method == methodScaled || record {
+			o.Conductor = w.Conductor // of this lamination's own records; a stranger's aluminium says nothing here
 		}
 		if w.System != wire.Bare {
 			o.Systems = []wire.System{w.System}
