@@ -88,8 +88,8 @@ func (x *Index) spreadAux(w *work, q *point, emit func(n, a, weight float64)) {
 		return
 	}
 	if q.rec >= 0 {
-		if r := &x.recs[w.recs[q.rec].rec]; r.turnsAux > 0 && r.areaAux > 0 {
-			emit(math.Log(float64(r.turnsAux)), math.Log(float64(r.areaAux)), q.w)
+		if r := &x.recs[w.recs[q.rec].rec]; x.series(r.turnsAux) > 0 && x.aux(r).area > 0 {
+			emit(math.Log(float64(x.series(r.turnsAux))), math.Log(float64(x.aux(r).area)), q.w)
 		}
 		return
 	}
@@ -106,7 +106,7 @@ var hermite = [3][2]float64{{-1.7320508075688772, 1.0 / 6}, {0, 2.0 / 3}, {1.732
 
 // compare sets the readings of a query beside a core.
 func (x *Index) compare(p *prepared, core int) []Comparison {
-	l := int(x.core.lam[core])
+	l := x.lamOf(core)
 	out := make([]Comparison, 0, len(p.readings))
 	for i := range p.readings {
 		r := &p.readings[i]
@@ -161,7 +161,7 @@ func (x *Index) readAs(p *prepared, w *work, b *beliefs, a *Answer) {
 			}
 			if r.dim == dStack {
 				add(x.core.length(int(c.core)), sq(x.model.catSD[dStack]), weight)
-			} else if l := int(x.core.lam[c.core]); x.lam.has(l, r.dim) {
+			} else if l := x.lamOf(int(c.core)); x.lam.has(l, r.dim) {
 				add(x.lam.value(l, r.dim), x.lamVariance(l, r.dim), weight)
 			}
 		}
@@ -276,7 +276,7 @@ func (x *Index) learnRanges() (out [2][nDims][2]float64) {
 	}
 	for c := range x.core.stack {
 		if x.core.known(c) {
-			widen(&out[x.lam.rotor[x.core.lam[c]]][dStack], x.core.length(c))
+			widen(&out[x.lam.rotor[x.lamOf(c)]][dStack], x.core.length(c))
 		}
 	}
 	return out

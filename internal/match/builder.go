@@ -24,9 +24,10 @@ type Builder struct {
 	recIDs    idList
 	recAt     idTable
 	freeRecs  []uint32
-	turns     []uint16 // of the records, and of records that are gone; what an index holds is never changed
+	figures   []uint16 // turns and wires of the records, and of records that are gone
 	shapes    interned
-	wireCodes wireCodes
+	sizes     []shapeSize // of the shapes
+	wireCodes interned
 	designs   []design
 	designAt  map[design]uint32
 	texts     [nTexts]interned
@@ -64,6 +65,11 @@ type recBuild struct {
 	record
 	core       uint32
 	design     uint32
+	scheme     uint32 // its shape
+	figuresAt  uint32
+	series     [2]float32   // turns of main (or phase u) and auxiliary, 0 = not known
+	copper     [2]conductor // likewise
+	taps       uint8
 	texts      [nTexts]uint32
 	sheet      uint32        // 1 + its place in the sample of sheets, 0 = not in it
 	mass       [2]setMass    // of main (or phase u) and auxiliary

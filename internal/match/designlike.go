@@ -144,14 +144,15 @@ func (x *Index) recordFactor(p *prepared, r *record) float64 {
 	if pl.speed.given {
 		l *= continuous(&pl.speed, r.speed, speedSD)
 	}
+	k := x.kindOf(r)
 	if pl.class != "" {
-		l *= x.classFactor(pl.class, r.class)
+		l *= x.classFactor(pl.class, k.class)
 	}
 	if pl.taps > 0 {
-		l *= pick(int(r.taps) == pl.taps, 0.9, 0.1)
+		l *= pick(int(k.taps) == pl.taps, 0.9, 0.1)
 	}
-	if t := p.q.MotorType; t != "" && t != "unknown" && r.motor != 0 {
-		if have := x.texts.motor.at(r.motor); have != "unknown" {
+	if t := p.q.MotorType; t != "" && t != "unknown" && k.motor != 0 {
+		if have := x.texts.motor.at(k.motor); have != "unknown" {
 			l *= pick(have == t, 0.93, 0.07)
 		}
 	}

@@ -162,7 +162,7 @@ func unpopular() *Index {
 	b := NewBuilder(testWires())
 	loadCatalogue(panicTB{}, "testdata/worlds/sample", b)
 	for i := range b.recs {
-		b.recs[i].seen = 1
+		b.recs[i].seen = newSmall(1)
 	}
 	return b.Build()
 }

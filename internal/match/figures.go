@@ -45,7 +45,7 @@ func (m *maker) motorType() string {
 		return t
 	}
 	if m.from >= 0 {
-		if t := m.x.texts.motor.at(m.x.recs[m.from].motor); t != "unknown" {
+		if t := m.x.texts.motor.at(m.x.kindOf(&m.x.recs[m.from]).motor); t != "unknown" {
 			return t
 		}
 	}
@@ -182,12 +182,12 @@ func (m *maker) scaledCapacitor() float64 {
 	rec := &m.x.recs[m.from]
 	ln, ok := unpackLog(rec.capacitor)
 	d := &m.x.designs[rec.design]
-	was := m.x.siteOf(m.x.coreOfRecord(m.from))
-	if !ok || !(rec.turnsMain > 0) || !(d.frequency > 0) || !(m.design.frequency > 0) {
+	was, turns := m.x.siteOf(m.x.coreOfRecord(m.from)), float64(m.x.series(rec.turnsMain))
+	if !ok || !(turns > 0) || !(d.frequency > 0) || !(m.design.frequency > 0) {
 		return 0
 	}
 	x := func(f, n, gap, stack float64) float64 { return f * f * n * n * gap * stack }
-	uf := math.Exp(ln) * x(d.frequency, float64(rec.turnsMain), was.v[dGap], was.stack) / x(m.design.frequency, math.Exp(m.box.n), m.core.GapDiameter.Value, m.core.StackLength.Value)
+	uf := math.Exp(ln) * x(d.frequency, turns, was.v[dGap], was.stack) / x(m.design.frequency, math.Exp(m.box.n), m.core.GapDiameter.Value, m.core.StackLength.Value)
 	if !(uf > 0) || math.IsInf(uf, 0) {
 		return 0
 	}

@@ -150,11 +150,11 @@ func (x *Index) weighCores(p *prepared, w *work) {
 // weighRecord is the weight of record r on a core of weight geo; 0 if it is less than least before the remains.
 func (x *Index) weighRecord(p *prepared, w *work, geo float64, r uint32, least float64) float64 {
 	rec := &x.recs[r]
-	v := geo * float64(rec.seen) * w.designs[rec.design] * x.recordFactor(p, rec)
+	v := geo * rec.weight() * w.designs[rec.design] * x.recordFactor(p, rec)
 	if !(v > least) {
 		return 0
 	}
-	return v * x.recordRemains(p, rec)
+	return v * x.recordRemains(p, int(r))
 }
 
 // mostOfPlate is the most that the nameplate of a record can contribute to its weight.
@@ -219,7 +219,7 @@ func topN(n, most int, value func(int) float64) []int {
 
 // coreContexts follows up the best cores for another winding.
 func (x *Index) coreContexts(w *work, shrink float64, out []context) []context {
-	norm := priorWinding * shrink / (x.total + 0.5*float64(len(x.core.lam)) + 1)
+	norm := priorWinding * shrink / (x.total + 0.5*float64(len(x.core.stack)) + 1)
 	weight := func(i int) float64 { return norm * (float64(x.core.pop[w.cores[i].core]) + 0.5) * w.cores[i].geo }
 	top := topN(len(w.cores), followCores, weight)
 	all, followed := 0.0, 0.0
@@ -231,7 +231,7 @@ func (x *Index) coreContexts(w *work, shrink float64, out []context) []context {
 	}
 	for _, i := range top {
 		core := int(w.cores[i].core)
-		l := int(x.core.lam[core])
+		l := x.lamOf(core)
 		if weight(i) < 1e-5*weight(top[0]) {
 			break
 		}

@@ -10,21 +10,26 @@ import (
 // Index is an immutable snapshot of the published catalogue, ready to be asked. Any number of
 // goroutines may use it at the same time.
 type Index struct {
-	lam      laminations
-	core     stacks
-	recs     []record
-	recIDs   idList
-	turns    []uint16
-	shapes   []string // of the schemes, see shape
-	wireSet  []string // choices of wires for the sets of a scheme: numbers in wireList
-	wireList []string
-	designs  []design
-	texts    struct{ status, motor, origin, class texts }
-	buckets  []bucket
-	model    model
-	ladder   gaugeLadder
-	wires    *wire.Table
-	total    float64 // Σ of the records' popularity
+	lam        laminations
+	core       stacks
+	recs       []record
+	recIDs     idList
+	figures    []uint16 // of the records: turns, and places in wireList
+	figureAt   []uint32 // where those of every eighth record begin
+	shapes     textList // of the schemes, see shape
+	shapeSize  []shapeSize
+	wireList   textList
+	conductors []conductor
+	oddTurns   []float32 // series turns that are not whole
+	designs    []design
+	kinds      []kind
+	texts      struct{ status, motor, origin, class texts }
+	buckets    []bucket
+	model      model
+	ladder     gaugeLadder
+	wires      *wire.Table // not of the index: the whole service has it
+	total      float64     // Σ of the records' popularity
+	bytes      int64
 }
 
 // laminations holds the pooled dimensions in columns, sorted by rotor position and slots, so that
@@ -69,13 +74,31 @@ func (m *laminations) weight(l int, total float64) float64 {
 type stacks struct {
 	stack    []float32 // mm; negative where it is predicted and not known
 	pop      []float32
-	lam      []uint32
+	lamAt    []uint32 // lamination of every eighth core, see lamOf
 	recStart []uint32
 	ids      idList
 }
 
 // known tells whether the stack of core c was measured, and not predicted.
 func (s *stacks) known(c int) bool { return s.stack[c] > 0 }
+
+// lamOf is the lamination of core c.
+func (x *Index) lamOf(c int) int {
+	at := x.core.lamAt
+	from, to := int(at[c/block]), len(x.lam.slots)-1
+	if next := c/block + 1; next < len(at) {
+		to = int(at[next])
+	}
+	for from < to { // the last one that does not begin beyond c
+		mid := (from + to + 1) / 2
+		if int(x.lam.coreStart[mid]) <= c {
+			from = mid
+		} else {
+			to = mid - 1
+		}
+	}
+	return from
+}
 
 // length is the stack of core c in mm.
 func (s *stacks) length(c int) float64 { return math.Abs(float64(s.stack[c])) }
@@ -108,6 +131,7 @@ func (b *Builder) Build() *Index {
 		func() { x.model.sheet = learnSheets(b.sheets.pick(b.recs, o.recs), b.sheets.layouts.list) },
 	)
 	x.ladder = x.newLadder()
+	x.bytes = bytesOf(x)
 	return x
 }
 
@@ -165,7 +189,7 @@ func (b *Builder) placeLaminations(x *Index, o *order, l []lamRow, chain *[2]cha
 			lam.second = append(lam.second, [4]float32{float32(full[dTooth2]), float32(full[dDepth2]), float32(full[dOpening2]), float32(full[dArea2])})
 		}
 	}
-	lam.secondAt, lam.second = slices.Clip(lam.secondAt), slices.Clip(lam.second)
+	lam.secondAt, lam.second = exact(lam.secondAt), exact(lam.second)
 	lam.coreStart = o.coreStart
 	lam.ids = b.famIDs.pick(o.fams)
 }
@@ -207,11 +231,13 @@ func (c *chainFits) impute(l *lamRow) (v vec, known, closed uint16) {
 
 // placeCores fills the core columns.
 func (b *Builder) placeCores(x *Index, o *order, stack []float64) {
-	x.core.lam = make([]uint32, len(o.cores))
+	x.core.lamAt = make([]uint32, (len(o.cores)+block-1)/block)
 	x.core.stack = make([]float32, len(o.cores))
 	for l := range x.lam.slots {
 		for c := x.lam.coreStart[l]; c < x.lam.coreStart[l+1]; c++ {
-			x.core.lam[c] = uint32(l)
+			if c%block == 0 {
+				x.core.lamAt[c/block] = uint32(l)
+			}
 		}
 	}
 	for c := range stack {
@@ -224,55 +250,107 @@ func (b *Builder) placeCores(x *Index, o *order, stack []float64) {
 }
 
 // placeRecords fills the records, numbers what they share in the order of first use, and gives how
-// many records each design has. The turns of records that are gone are left behind.
+// many records each design has.
 func (b *Builder) placeRecords(x *Index, o *order) (seen []float64) {
 	x.recs = make([]record, len(o.recs))
 	x.recIDs = b.recIDs.pick(o.recs)
-	shapes, choices, wires := renumber(&b.shapes), renumber(&b.wireCodes.sets), renumber(&b.wireCodes.wires)
-	var words [nTexts]renumbering
-	for i := range words {
-		words[i] = renumber(&b.texts[i])
-		words[i].at(0)
-	}
+	shapes := renumber(&b.shapes)
+	conductors, odd := newDictionary[conductor](smallMost), newDictionary[float32](wholeTurns-1)
+	words := newWording(b)
 	table := newDesignTable(len(b.designs))
-	turns := make([]uint16, 0, len(b.turns))
 	for i, n := range o.recs {
 		r := &b.recs[n]
-		from := b.turns[r.turnsAt:]
-		r.turnsAt = uint32(len(turns))
-		turns = append(turns, from[:turnsLen(from, shape(b.shapes.list[r.shape]).turnFigures())]...)
 		out := r.record
-		out.shape, out.wireSet = shapes.at(r.shape), choices.at(r.wireSet)
+		out.shape = newSmall(int(shapes.at(r.scheme)))
+		out.main, out.aux = newSmall(conductors.add(r.copper[0])), newSmall(conductors.add(r.copper[1]))
+		out.turnsMain, out.turnsAux = packSeries(r.series[0], &odd), packSeries(r.series[1], &odd)
 		out.design = table.add(r.design, b.designs[r.design])
-		var word [nTexts]uint8
-		for k := range word {
-			if at := words[k].at(r.texts[k]); at <= math.MaxUint8 {
-				word[k] = uint8(at)
-			}
-		}
-		out.status, out.motor, out.origin, out.class = word[textStatus], word[textMotor], word[textOrigin], word[textClass]
+		out.kind = words.kind(r)
 		x.recs[i] = out
 	}
-	x.turns = slices.Clip(turns)
-	b.turns = x.turns
-	for _, c := range choices.list {
-		x.wireSet = append(x.wireSet, renumberWires(code(c), &wires))
+	b.placeFigures(x, o)
+	x.shapes, x.shapeSize = newTextList(shapes.list), make([]shapeSize, len(shapes.list))
+	for n, to := range shapes.to {
+		if to > 0 {
+			x.shapeSize[to-1] = b.sizes[n]
+		}
 	}
-	x.shapes, x.wireList, x.designs = shapes.list, wires.list, table.list
-	for k, to := range [nTexts]*texts{textStatus: &x.texts.status, textMotor: &x.texts.motor, textOrigin: &x.texts.origin, textClass: &x.texts.class} {
-		to.list = words[k].list[1:min(len(words[k].list), math.MaxUint8+1)]
-	}
+	x.conductors, x.oddTurns, x.designs = exact(conductors.list), exact(odd.list), exact(table.list)
+	words.place(x)
 	return table.seen
+}
+
+// placeFigures fills turns and wires of the records. Those of records that are gone are left behind.
+func (b *Builder) placeFigures(x *Index, o *order) {
+	wires := renumber(&b.wireCodes)
+	own := make([]uint16, 0, len(b.figures)) // the builder keeps its own numbers of wires
+	x.figures = make([]uint16, 0, len(b.figures))
+	x.figureAt = make([]uint32, 0, (len(o.recs)+block-1)/block)
+	for i, n := range o.recs {
+		if i%block == 0 {
+			x.figureAt = append(x.figureAt, uint32(len(x.figures)))
+		}
+		r := &b.recs[n]
+		size := b.sizes[r.scheme]
+		from := b.figures[r.figuresAt:]
+		r.figuresAt = uint32(len(own))
+		turns := figuresLen(from, int(size.turns))
+		own, x.figures = append(own, from[:turns]...), append(x.figures, from[:turns]...)
+		from = from[turns:]
+		own = append(own, from[:figuresLen(from, int(size.wires))]...)
+		var wire float64
+		for range size.wires {
+			wire, from = nextFigure(from)
+			x.figures = packFigures(x.figures, []float64{float64(wires.at(uint32(wire)))})
+		}
+	}
+	b.figures = own
+	x.figures, x.figureAt = exact(x.figures), exact(x.figureAt)
+	x.wireList = newTextList(wires.list)
+}
+
+// wording numbers the words of the records, and the kinds that they make.
+type wording struct {
+	words [nTexts]renumbering
+	kinds dictionary[kind]
+}
+
+func newWording(b *Builder) wording {
+	w := wording{kinds: newDictionary[kind](math.MaxUint16)}
+	for i := range w.words {
+		w.words[i] = renumber(&b.texts[i])
+		w.words[i].at(0)
+	}
+	return w
+}
+
+// kind numbers the kind of a record. Words beyond 255 of a sort, and kinds beyond 65,535, count as not told.
+func (w *wording) kind(r *recBuild) uint16 {
+	var word [nTexts]uint8
+	for k := range word {
+		if at := w.words[k].at(r.texts[k]); at <= math.MaxUint8 {
+			word[k] = uint8(at)
+		}
+	}
+	return uint16(w.kinds.add(kind{class: word[textClass], status: word[textStatus], motor: word[textMotor], origin: word[textOrigin], taps: r.taps}))
+}
+
+// place hands the lists to an index.
+func (w *wording) place(x *Index) {
+	x.kinds = exact(w.kinds.list)
+	for k, to := range [nTexts]*texts{textStatus: &x.texts.status, textMotor: &x.texts.motor, textOrigin: &x.texts.origin, textClass: &x.texts.class} {
+		to.list = exact(w.words[k].list[1:min(len(w.words[k].list), math.MaxUint8+1)])
+	}
 }
 
 // popularity sums the popularity of records over cores and laminations.
 func (x *Index) popularity() {
-	x.core.pop = make([]float32, len(x.core.lam))
+	x.core.pop = make([]float32, len(x.core.stack))
 	x.lam.logPop = make([]float32, len(x.lam.slots))
-	for c := range x.core.lam {
+	for c := range x.core.stack {
 		sum := 0.0
 		for r := x.core.recStart[c]; r < x.core.recStart[c+1]; r++ {
-			sum += float64(x.recs[r].seen)
+			sum += x.recs[r].weight()
 		}
 		x.core.pop[c] = float32(sum)
 		x.total += sum
@@ -297,4 +375,5 @@ func (x *Index) bucket() {
 		x.buckets = append(x.buckets, bucket{x.lam.rotor[i], x.lam.slots[i], uint32(i), uint32(j)})
 		i = j
 	}
+	x.buckets = exact(x.buckets)
 }

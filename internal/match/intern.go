@@ -3,7 +3,11 @@ package match
 import (
 	"encoding/binary"
 	"math"
+	"slices"
 	"sync"
+
+	"statorbook/internal/winding"
+	"statorbook/internal/wire"
 )
 
 // interned keeps each text once and numbers it: a million records share some dozens of shapes and
@@ -48,22 +52,24 @@ func (r *renumbering) at(n uint32) uint32 {
 	return r.to[n] - 1
 }
 
-// textBytes is the memory of a list of texts.
-func textBytes(list []string) int {
-	n := 0
-	for _, s := range list {
-		n += 16 + len(s)
-	}
-	return n
-}
-
 // code reads what appendInt and appendText wrote.
 type code string
 
 func appendInt(b []byte, v int) []byte { return binary.AppendVarint(b, int64(v)) }
 
+// codeWords are spelled in one byte: minus their place, where another text has its length.
+var codeWords = [...]string{
+	"", string(wire.Metric), string(wire.AWG), string(wire.SWG), string(wire.Bare), string(wire.Copper), string(wire.Aluminium),
+	string(wire.Grade1), string(wire.Grade2), string(wire.Grade3), string(wire.Single), string(wire.Heavy), string(wire.Triple),
+	string(winding.Main), string(winding.Auxiliary), string(winding.Speed), string(winding.PhaseU), string(winding.PhaseV), string(winding.PhaseW),
+	string(winding.RingGap), string(winding.RingBack), string(winding.Lap), string(winding.Concentric), string(winding.Tooth), string(winding.Skein),
+}
+
 func appendText(b []byte, s string) []byte {
-	return append(binary.AppendVarint(b, int64(len(s))), s...)
+	if n := slices.Index(codeWords[:], s); n > 0 {
+		return appendInt(b, -n)
+	}
+	return append(appendInt(b, len(s)), s...)
 }
 
 func appendFloat(b []byte, v float64) []byte {
@@ -86,6 +92,9 @@ func (c *code) int() int {
 // text reads a text, without copying it.
 func (c *code) text() string {
 	n := c.int()
+	if n < 0 {
+		return codeWords[-n]
+	}
 	s := (*c)[:n]
 	*c = (*c)[n:]
 	return string(s)

@@ -62,7 +62,7 @@ func (x *Index) learnKw(sample []int, sites []site) kwTable {
 		}
 		key := kwKey{sites[i].rotor, x.phasesOfRecord(r), rec.poles, uint16(sites[i].slots)}
 		e := t.list[key]
-		if len(e.examples) < maxExample && rec.turnsMain > 0 {
+		if len(e.examples) < maxExample && x.series(rec.turnsMain) > 0 {
 			e.examples = append(e.examples, uint32(r))
 		}
 		t.list[key] = e
@@ -76,6 +76,7 @@ func (x *Index) learnKw(sample []int, sites []site) kwTable {
 	}
 	for key, e := range t.list {
 		p := t.prior[kwClass(key.rotor, key.phases)]
+		e.examples = exact(e.examples)
 		e.mean, e.sd = plainMeanSD(byKind[key], p.mean, p.sd, kwHold)
 		e.coilMean, e.coilSD = x.learnCoils(key, e.examples)
 		t.list[key] = e
@@ -88,9 +89,9 @@ func (x *Index) learnCoils(key kwKey, examples []uint32) (mean, sd float64) {
 	var v []float64
 	for _, r := range examples {
 		rec := &x.recs[r]
-		x.eachCoil(rec, func(role winding.Role, turns float64) {
+		x.eachCoil(int(r), func(role winding.Role, turns float64) {
 			if role == winding.Main || role.IsPhase() {
-				v = append(v, math.Log(turns/float64(rec.turnsMain)))
+				v = append(v, math.Log(turns/float64(x.series(rec.turnsMain))))
 			}
 		})
 	}

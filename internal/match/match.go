@@ -117,8 +117,8 @@ func (x *Index) listCandidates(p *prepared, w *work, b *beliefs, a *Answer) {
 		r := &w.recs[i]
 		core := w.cores[r.core].core
 		a.Candidates = append(a.Candidates, Candidate{
-			WindingID: x.recIDs.at(r.rec), CoreID: x.core.ids.at(core), FamilyID: x.lam.ids.at(x.core.lam[core]),
-			Probability: r.w, Status: x.texts.status.at(x.recs[r.rec].status), Comparison: x.compare(p, int(core)),
+			WindingID: x.recIDs.at(r.rec), CoreID: x.core.ids.at(core), FamilyID: x.lam.ids.at(uint32(x.lamOf(int(core)))),
+			Probability: r.w, Status: x.texts.status.at(x.kindOf(&x.recs[r.rec]).status), Comparison: x.compare(p, int(core)),
 		})
 		listed += r.w
 	}
@@ -132,7 +132,7 @@ func (x *Index) listCores(w *work, a *Answer) {
 	for i := range min(maxCores, len(w.cores)) {
 		c := &w.cores[i]
 		if v := c.rec + c.oth; v > 0 {
-			a.Cores = append(a.Cores, CoreProbability{CoreID: x.core.ids.at(c.core), FamilyID: x.lam.ids.at(x.core.lam[c.core]), Probability: v})
+			a.Cores = append(a.Cores, CoreProbability{CoreID: x.core.ids.at(c.core), FamilyID: x.lam.ids.at(uint32(x.lamOf(int(c.core)))), Probability: v})
 		}
 	}
 }

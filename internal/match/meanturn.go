@@ -62,9 +62,9 @@ func (m *maker) turnOfRecord(r *winding.RoleAnalysis, which int) winding.KnownTu
 		return winding.KnownTurn{}
 	}
 	rec := &m.x.recs[m.from]
-	area := rec.areaMain
+	area := m.x.main(rec).area
 	if which == 1 {
-		area = rec.areaAux
+		area = m.x.aux(rec).area
 	}
 	mass, sd := recMass(rec, which), float64(rec.massSD[which])*massStep
 	if !(mass > 0) || !(area > 0) || sd > massWeighed+massStep {

@@ -107,7 +107,7 @@ func (x *Index) sampleSites(sample []int) []site {
 
 // siteOf is the site of a catalogued core.
 func (x *Index) siteOf(core int) site {
-	l := int(x.core.lam[core])
+	l := x.lamOf(core)
 	s := x.lamSite(l)
 	s.stack = x.core.length(core)
 	s.rvStack = sq(x.model.catSD[dStack] / s.stack)
@@ -151,8 +151,8 @@ func (x *Index) fillStacks() {
 		if !x.core.known(c) {
 			continue
 		}
-		l := x.core.lam[c]
-		gap := x.lam.value(int(l), dGap)
+		l := x.lamOf(c)
+		gap := x.lam.value(l, dGap)
 		rotor := x.lam.rotor[l]
 		table[rotor].p = 3
 		f := stackFeatures(rotor, float64(x.lam.poles[l]), gap)
@@ -170,8 +170,8 @@ func (x *Index) fillStacks() {
 		if x.core.known(c) {
 			continue
 		}
-		l := x.core.lam[c]
-		m, _ := x.model.stackAt(x.lam.rotor[l], float64(x.lam.poles[l]), x.lam.value(int(l), dGap))
+		l := x.lamOf(c)
+		m, _ := x.model.stackAt(x.lam.rotor[l], float64(x.lam.poles[l]), x.lam.value(l, dGap))
 		x.core.stack[c] = -float32(math.Exp(m))
 	}
 }
@@ -208,11 +208,11 @@ func (x *Index) learnGaps() gapTable {
 		var all []float64
 		for _, i := range strideSample(int(b.to-b.from), maxGaps) {
 			if l := int(b.from) + i; x.lam.known[l]>>dGap&1 == 1 {
-				all = append(all, math.Log(x.lam.value(int(l), dGap)))
+				all = append(all, math.Log(x.lam.value(l, dGap)))
 			}
 		}
 		slices.Sort(all)
-		t.list[gapKey{b.rotor, b.slots}] = all
+		t.list[gapKey{b.rotor, b.slots}] = exact(all)
 	}
 	return t
 }

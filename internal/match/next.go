@@ -41,7 +41,7 @@ func (x *Index) next(p *prepared, w *work, b *beliefs, a *Answer) {
 // "none" expect of dimension d, with the reading's own spread.
 func (x *Index) outcomes(p *prepared, w *work, b *beliefs, d dim) []outcomeNormal {
 	var out []outcomeNormal
-	var lams [nextOutcomes]uint32
+	var lams [nextOutcomes]int
 	sum := 0.0
 	for i := range w.cores {
 		c := &w.cores[i]
@@ -50,14 +50,14 @@ func (x *Index) outcomes(p *prepared, w *work, b *beliefs, d dim) []outcomeNorma
 			break
 		}
 		sum += weight
-		l := x.core.lam[c.core]
+		l := x.lamOf(int(c.core))
 		mean, v := x.core.length(int(c.core)), sq(x.model.catSD[dStack])
 		if d != dStack {
 			if k := slices.Index(lams[:len(out)], l); k >= 0 {
 				out[k].w += weight
 				continue
 			}
-			if mean = x.lam.value(int(l), d); math.IsNaN(mean) {
+			if mean = x.lam.value(l, d); math.IsNaN(mean) {
 				continue
 			}
 			v = x.lamVariance(int(l), d)

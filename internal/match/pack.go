@@ -23,9 +23,9 @@ func unpackLog(p uint16) (float64, bool) {
 	return (float64(p)-1)/packSteps*2*packSpan - packSpan, p != 0
 }
 
-// packTurns appends turns to an arena: whole turns in 16 bits, others as a mark and a float32.
-func packTurns(arena []uint16, turns []float64) []uint16 {
-	for _, t := range turns {
+// packFigures appends figures to an arena: whole ones in 16 bits, others as a mark and a float32.
+func packFigures(arena []uint16, figures []float64) []uint16 {
+	for _, t := range figures {
 		if t == math.Trunc(t) && t >= 0 && t < math.MaxUint16 {
 			arena = append(arena, uint16(t))
 			continue
@@ -36,17 +36,17 @@ func packTurns(arena []uint16, turns []float64) []uint16 {
 	return arena
 }
 
-// unpackTurns reads n turns from the start of an arena.
-func unpackTurns(arena []uint16, n int) []float64 {
+// unpackFigures reads n figures from the start of an arena.
+func unpackFigures(arena []uint16, n int) []float64 {
 	out := make([]float64, n)
 	for i := range out {
-		out[i], arena = nextTurns(arena)
+		out[i], arena = nextFigure(arena)
 	}
 	return out
 }
 
-// nextTurns reads one turns figure, 0 at the end of the arena, and gives the rest.
-func nextTurns(arena []uint16) (float64, []uint16) {
+// nextFigure reads one figure, 0 at the end of the arena, and gives the rest.
+func nextFigure(arena []uint16) (float64, []uint16) {
 	switch {
 	case len(arena) == 0:
 		return 0, nil
@@ -58,8 +58,8 @@ func nextTurns(arena []uint16) (float64, []uint16) {
 	return float64(math.Float32frombits(uint32(arena[1])<<16 | uint32(arena[2]))), arena[3:]
 }
 
-// turnsLen is the length in an arena of n figures of turns.
-func turnsLen(arena []uint16, n int) int {
+// figuresLen is the length in an arena of n figures.
+func figuresLen(arena []uint16, n int) int {
 	at := 0
 	for range n {
 		switch {

@@ -8,24 +8,20 @@ import (
 	"statorbook/internal/winding"
 )
 
-// record is a winding record as the index keeps it.
+// record is a winding record as the index keeps it. Small numbers are places in lists of the index.
 type record struct {
-	turnsMain, areaMain     float32 // series turns; mm² of one turn; 0 = not known
-	turnsAux, areaAux       float32
-	seen                    float32 // times seen + ½, the weight of popularity
-	shape, turnsAt, wireSet uint32
-	power, current, speed   uint16 // packed logarithms, 0 = absent
-	capacitor               uint16
-	massMain, massAux       uint16 // g of one set, packed; computed where not weighed
-	kwMain                  uint16 // packed winding factor
-	design                  uint16 // phases, voltage, frequency, connection
-	poles                   uint8
-	class, status           uint8
-	motor, origin           uint8
-	taps                    uint8
-	wiresMain, wiresAux     uint8    // strands × paths
-	buildMain, buildAux     uint8    // enamel build, 0 = not known
-	massSD                  [2]uint8 // sd of ln of both masses in steps of massStep
+	power, current, speed uint16 // packed logarithms, 0 = absent
+	capacitor             uint16
+	massMain, massAux     uint16 // g of one set, packed; computed where not weighed
+	kwMain                uint16 // packed winding factor
+	design                uint16 // phases, voltage, frequency, connection
+	kind                  uint16
+	shape                 small
+	main, aux             small // conductors
+	turnsMain, turnsAux   small // series turns, see packSeries; 0 = not known
+	seen                  small // times
+	poles                 uint8
+	massSD                [2]uint8 // sd of ln of both masses in steps of massStep
 }
 
 // pack fills the index form of a record.
@@ -34,7 +30,7 @@ func (b *Builder) pack(r *recBuild, e *RecordEntry) {
 	r.live = true
 	core, fam := b.place(r, e)
 	r.core = core
-	r.seen = float32(max(e.TimesSeen, 0)) + 0.5
+	r.seen = newSmall(min(max(e.TimesSeen, 0), mostSeen))
 	r.power, r.current, r.speed, r.capacitor = packLog(given(np.Power)), packLog(given(np.Current)), packLog(given(np.Speed)), packLog(given(np.CapacitorUF))
 	r.taps = uint8(min(max(np.SpeedTaps, 0), math.MaxUint8))
 	for i, s := range [nTexts]string{textStatus: e.Status, textMotor: e.MotorType, textOrigin: e.Origin, textClass: np.InsulationClass} {
@@ -47,10 +43,12 @@ func (b *Builder) pack(r *recBuild, e *RecordEntry) {
 	r.poles = uint8(min(max(poles, 0), math.MaxUint8))
 	f := &b.fams[fam]
 	r.design = b.design(design{phases: phasesOf(e, f), voltage: given(np.Voltage), frequency: given(np.Frequency), connection: np.Connection})
-	shape, turns := splitScheme(&e.Scheme)
-	r.shape, r.turnsAt = b.shapes.add(shape), uint32(len(b.turns))
-	b.turns = packTurns(b.turns, turns)
-	r.wireSet = b.wireCodes.add(&e.Scheme)
+	key, turns, wires := splitScheme(&e.Scheme, &b.wireCodes)
+	r.scheme, r.figuresAt = b.shapes.add(key), uint32(len(b.figures))
+	if int(r.scheme) == len(b.sizes) {
+		b.sizes = append(b.sizes, shapeSize{uint32(len(turns)), uint32(len(wires))})
+	}
+	b.figures = packFigures(packFigures(b.figures, turns), wires)
 	dimensions, stack := r.measure(e.CoreAsMeasured)
 	on := b.coreFor(e, f, dimensions, stack, b.cores[core].stack)
 	b.packSets(r, &e.Scheme, poles, &on)
@@ -160,13 +158,13 @@ func coreOf(v vec, stack float64, slots, ring2Slots int, rotor uint8, second boo
 func (b *Builder) packSets(r *recBuild, sc *winding.Scheme, poles int, core *stator.Core) {
 	if i := primarySet(sc); i >= 0 {
 		n, kw, area, mass := b.setFigures(&sc.CoilSets[i], poles, core, &r.mass[0])
-		r.turnsMain, r.kwMain, r.areaMain, r.massMain = float32(n), packLog(kw), float32(area), packLog(mass)
-		r.wiresMain, r.buildMain = wiresOf(&sc.CoilSets[i])
+		r.series[0], r.kwMain, r.massMain = float32(n), packLog(kw), packLog(mass)
+		r.copper[0] = conductorOf(&sc.CoilSets[i], area)
 	}
 	if i := auxiliarySet(sc); i >= 0 {
 		n, _, area, mass := b.setFigures(&sc.CoilSets[i], poles, core, &r.mass[1])
-		r.turnsAux, r.areaAux, r.massAux = float32(n), float32(area), packLog(mass)
-		r.wiresAux, r.buildAux = wiresOf(&sc.CoilSets[i])
+		r.series[1], r.massAux = float32(n), packLog(mass)
+		r.copper[1] = conductorOf(&sc.CoilSets[i], area)
 	}
 }
 
@@ -192,14 +190,14 @@ func (b *Builder) setFigures(set *winding.CoilSet, poles int, core *stator.Core,
 	return turns, kw, area, mass
 }
 
-// wiresOf counts the strands of one turn, all paths, and numbers the enamel build.
-func wiresOf(set *winding.CoilSet) (strands, build uint8) {
-	n := 0
+// conductorOf counts the strands of one turn, all paths, and numbers the enamel build.
+func conductorOf(set *winding.CoilSet, area float64) conductor {
+	n, build := 0, uint8(0)
 	for i := range set.Wires {
 		n += max(set.Wires[i].Strands, 1)
 		if i == 0 {
 			build = buildNumber(set.Wires[i].Build)
 		}
 	}
-	return uint8(min(n*winding.Paths(*set), math.MaxUint8)), build
+	return conductor{float32(max(area, 0)), uint8(min(n*winding.Paths(*set), math.MaxUint8)), build}
 }

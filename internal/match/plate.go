@@ -97,7 +97,7 @@ func (x *Index) learnPlate(sample []int, sites []site) plateModel {
 	for i, r := range sample {
 		rec := &x.recs[r]
 		d := &x.designs[rec.design]
-		class[rec.class]++
+		class[x.kindOf(rec).class]++
 		lnPower, ok := unpackLog(rec.power)
 		if !ok || d.voltage == 0 || d.frequency == 0 || rec.poles == 0 {
 			continue
@@ -172,6 +172,7 @@ func newGrid(v []float64, gap float64) grid {
 	if len(g.ln) > gridMost {
 		return grid{gap: gap}
 	}
+	g.ln, g.share = exact(g.ln), exact(g.share)
 	return g
 }
 

@@ -111,6 +111,7 @@ func (x *Index) newLadder() gaugeLadder {
 			l.lnArea = append(l.lnArea, 5-0.2*float64(i))
 		}
 	}
+	l.lnArea = exact(l.lnArea)
 	return l
 }
 
@@ -132,11 +133,11 @@ func (x *Index) spread(w *work) []point {
 	for i := range w.recs {
 		r := &w.recs[i]
 		rec := &x.recs[r.rec]
-		if r.w < pointCut || !(rec.turnsMain > 0) || !(rec.areaMain > 0) {
+		if r.w < pointCut || !(x.series(rec.turnsMain) > 0) || !(x.main(rec).area > 0) {
 			continue
 		}
-		a := math.Log(float64(rec.areaMain))
-		pts = append(pts, point{n: math.Log(float64(rec.turnsMain)), a: a, w: r.w, g: x.ladder.nearest(a), rec: int32(i), part: -1})
+		a := math.Log(float64(x.main(rec).area))
+		pts = append(pts, point{n: math.Log(float64(x.series(rec.turnsMain))), a: a, w: r.w, g: x.ladder.nearest(a), rec: int32(i), part: -1})
 		total += r.w
 	}
 	mass := 0.0

@@ -54,7 +54,7 @@ func (x *Index) learnPoles() poleTable {
 			}
 			return int(p.poles) + 256*int(p.phases) - int(q.poles) - 256*int(q.phases)
 		})
-		t.list[key], t.total[key] = counts, sum
+		t.list[key], t.total[key] = exact(counts), sum
 		s, n := x.agreement(int(b.from), int(b.to))
 		same, pairs, base = same+s, pairs+n, base+square*n
 	}

@@ -73,7 +73,7 @@ func TestPooling(t *testing.T) {
 	require.Positive(t, st.Bytes)
 	require.InDelta(t, 66, x.lam.value(0, dGap), 1e-5)
 	lengths := map[string]float64{}
-	for c := range x.core.lam {
+	for c := range x.core.stack {
 		lengths[x.core.ids.at(uint32(c))] = x.core.length(c)
 	}
 	require.InDelta(t, 45, lengths["c45"], 1e-5)

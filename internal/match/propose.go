@@ -122,19 +122,19 @@ func (m *maker) fromRecord() {
 	r := m.w.recs[m.box.rec]
 	rec := &x.recs[r.rec]
 	m.from = int(r.rec)
-	m.box.n, m.box.a = math.Log(float64(rec.turnsMain)), math.Log(float64(rec.areaMain))
+	m.box.n, m.box.a = math.Log(float64(x.series(rec.turnsMain))), math.Log(float64(x.main(rec).area))
 	core := int(m.w.coreAt[r.core])
-	m.lam = int(x.core.lam[core])
+	m.lam = x.lamOf(core)
 	site := x.siteOf(core)
 	m.useSite(&site)
 	m.design, m.poles = x.designs[rec.design], int(rec.poles)
-	m.template = x.schemeOf(rec)
+	m.template = x.schemeOf(int(r.rec))
 	id := x.recIDs.at(r.rec)
 	m.out.Basis = Basis{Method: methodRecord, WindingIDs: []string{id}, Steps: []string{
 		fmt.Sprintf("record %s agrees with the readings; its probability among all records and unknown windings is %s", id, chance(r.w)),
 		"turns, throws, wires and paths are those of the record",
 	}}
-	if o := x.texts.origin.at(rec.origin); o == "previously_rewound" {
+	if o := x.texts.origin.at(x.kindOf(rec).origin); o == "previously_rewound" {
 		m.out.Basis.Steps = append(m.out.Basis.Steps, "the recorded motor had been rewound before: weaker evidence than a factory winding")
 	}
 }
@@ -149,7 +149,7 @@ func (m *maker) fromPart() {
 	m.design, m.poles = x.designs[q.g.design], int(q.g.poles)
 	m.from = x.template(c, q.g.phases, q.g.poles, m.box.n)
 	if m.from >= 0 {
-		m.template = x.schemeOf(&x.recs[m.from])
+		m.template = x.schemeOf(m.from)
 	} else {
 		m.template = standardScheme(int(q.g.phases), m.poles, int(c.site.slots), c.site.second)
 	}

@@ -101,11 +101,11 @@ func TestScaledCapacitorByHand(t *testing.T) {
 		rec := &x.recs[r]
 		ln, ok := unpackLog(rec.capacitor)
 		d := x.designs[rec.design]
-		if !ok || x.texts.motor.at(rec.motor) != "permanent_split_capacitor" || d.frequency == 0 || rec.turnsMain == 0 {
+		if !ok || x.texts.motor.at(x.kindOf(rec).motor) != "permanent_split_capacitor" || d.frequency == 0 || rec.turnsMain == (small{}) {
 			continue
 		}
 		s := x.siteOf(x.coreOfRecord(r))
-		b := box{n: math.Log(1.1 * float64(rec.turnsMain))}
+		b := box{n: math.Log(1.1 * float64(x.series(rec.turnsMain)))}
 		m := maker{x: x, p: &prepared{q: &Query{}}, from: r, box: &b, design: d}
 		m.useSite(&s)
 		m.out.Basis.Method = methodScaled

@@ -13,7 +13,7 @@ func wrongReadings(t *testing.T, w *world, ask func(Query) []ReadAs) (wrong, tol
 	t.Helper()
 	x := w.index
 	coreAt := map[string]int{}
-	for c := range x.core.lam {
+	for c := range x.core.stack {
 		coreAt[x.core.ids.at(uint32(c))] = c
 	}
 	for i := range w.queries {
@@ -24,7 +24,7 @@ func wrongReadings(t *testing.T, w *world, ask func(Query) []ReadAs) (wrong, tol
 		}
 		q := j.domain()
 		readings := ask(q)
-		l := int(x.core.lam[c])
+		l := x.lamOf(c)
 		p := x.prepare(&q)
 		for k := range p.readings {
 			r := &p.readings[k]

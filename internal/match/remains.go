@@ -5,6 +5,7 @@ import (
 
 	"statorbook/internal/unit"
 	"statorbook/internal/winding"
+	"statorbook/internal/wire"
 )
 
 // Remains of the old winding (common practice, no source).
@@ -199,9 +200,10 @@ func (x *Index) stripped(over float64, build int) (d, increase float64) {
 	return d, increase
 }
 
-// recordRemains is the likelihood of the remains if the winding is record r.
-func (x *Index) recordRemains(p *prepared, r *record) float64 {
+// recordRemains is the likelihood of the remains if the winding is record n.
+func (x *Index) recordRemains(p *prepared, n int) float64 {
 	l := 1.0
+	r := &x.recs[n]
 	for i := range p.remains.scraps {
 		l *= x.scrapOfRecord(&p.remains.scraps[i], r)
 	}
@@ -209,7 +211,7 @@ func (x *Index) recordRemains(p *prepared, r *record) float64 {
 		l *= massOfRecord(&p.remains.masses[i], r, x.designs[r.design].phases)
 	}
 	for i := range p.remains.coils {
-		l *= x.coilOfRecord(&p.remains.coils[i], r)
+		l *= x.coilOfRecord(&p.remains.coils[i], n)
 	}
 	return l
 }
@@ -217,20 +219,20 @@ func (x *Index) recordRemains(p *prepared, r *record) float64 {
 // scrapOfRecord is the density per mm of the scrap's diameter.
 func (x *Index) scrapOfRecord(s *scrapQuery, r *record) float64 {
 	wild := scrapWild * wildDensity / s.x
-	one := func(area float32, wires, build uint8) float64 {
-		if !(area > 0) || wires == 0 {
+	one := func(c *conductor) float64 {
+		if !(c.area > 0) || c.wires == 0 {
 			return wildDensity / s.x
 		}
-		d := math.Sqrt(float64(area) / float64(wires) * 4 / math.Pi)
-		inc := x.model.enamel[build].at(d)
+		d := math.Sqrt(float64(c.area) / float64(c.wires) * 4 / math.Pi)
+		inc := x.model.enamel[c.build].at(d)
 		return s.state[scrapBare]*s.density(s.x-d, 0) + s.state[scrapEnamelled]*s.density(s.x-d-inc, sq(enamelSD*inc)) + s.state[scrapBurnt]*s.density(s.x-d*burntShrink, sq(burntSD*d))
 	}
-	main := func() float64 { return one(r.areaMain, r.wiresMain, r.buildMain) }
-	aux := func() float64 { return one(r.areaAux, r.wiresAux, r.buildAux) }
+	main := func() float64 { return one(x.main(r)) }
+	aux := func() float64 { return one(x.aux(r)) }
 	switch {
-	case s.role == winding.Auxiliary && r.areaAux > 0:
+	case s.role == winding.Auxiliary && x.aux(r).area > 0:
 		return (1-scrapWild)*aux() + wild
-	case s.role != "" || !(r.areaAux > 0):
+	case s.role != "" || !(x.aux(r).area > 0):
 		return (1-scrapWild)*main() + wild
 	}
 	return (1-scrapWild)*(mainShare*main()+(1-mainShare)*aux()) + wild
@@ -267,7 +269,7 @@ func massOfRecord(q *massQuery, r *record, phases int) float64 {
 		m, v = aux, sq(q.sd)+vAux
 	case q.which == massOfAll:
 		m = main + aux
-		if aux == 0 && r.turnsAux > 0 {
+		if aux == 0 && r.turnsAux.int() > 0 {
 			m = 0
 		}
 	}
@@ -293,9 +295,9 @@ func massDensity(d, v float64) float64 {
 }
 
 // coilOfRecord is the density of ln turns of one coil: any coil of the role.
-func (x *Index) coilOfRecord(c *coilQuery, r *record) float64 {
+func (x *Index) coilOfRecord(c *coilQuery, rec int) float64 {
 	sum, n := 0.0, 0.0
-	x.eachCoil(r, func(role winding.Role, turns float64) {
+	x.eachCoil(rec, func(role winding.Role, turns float64) {
 		if c.role == "" || role == c.role || role.IsPhase() && c.role.IsPhase() {
 			sum += normal(c.ln-math.Log(turns), c.sd*c.sd)
 			n++
@@ -309,9 +311,9 @@ func (x *Index) coilOfRecord(c *coilQuery, r *record) float64 {
 
 // eachCoil calls f for the coils of one group of every set of a record, without building its scheme.
 // A phase that repeats another counts by the turns of that one.
-func (x *Index) eachCoil(r *record, f func(role winding.Role, turns float64)) {
-	_, sets := shape(x.shapes[r.shape]).read()
-	arena := x.turns[r.turnsAt:]
+func (x *Index) eachCoil(r int, f func(role winding.Role, turns float64)) {
+	_, sets := shape(x.shapes.at(x.recs[r].shape.int())).read()
+	arena := x.figuresOf(r)
 	var set setShape
 	for i := 0; sets.next(&set); i++ {
 		if set.like != i {
@@ -319,7 +321,7 @@ func (x *Index) eachCoil(r *record, f func(role winding.Role, turns float64)) {
 		}
 		for range set.count {
 			var t float64
-			if t, arena = nextTurns(arena); t > 0 {
+			if t, arena = nextFigure(arena); t > 0 {
 				f(set.role, t)
 			}
 		}
@@ -339,7 +341,9 @@ func setTurns(set *winding.CoilSet) []float64 {
 }
 
 // schemeOf puts the scheme of a record together.
-func (x *Index) schemeOf(r *record) winding.Scheme {
-	sh := shape(x.shapes[r.shape])
-	return sh.scheme(unpackTurns(x.turns[r.turnsAt:], sh.turnFigures()), readWires(code(x.wireSet[r.wireSet]), x.wireList))
+func (x *Index) schemeOf(r int) winding.Scheme {
+	n := x.recs[r].shape.int()
+	turns := int(x.shapeSize[n].turns)
+	figures := unpackFigures(x.figuresOf(r), turns+int(x.shapeSize[n].wires))
+	return shape(x.shapes.at(n)).scheme(figures[:turns], figures[turns:], func(n int) wire.Wire { return readWire(code(x.wireList.at(n))) })
 }

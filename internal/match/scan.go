@@ -278,7 +278,7 @@ func (x *Index) stackLike(p *prepared, c int, out *[nScale]float64) {
 	s := x.core.length(c)
 	v := sq(x.model.catSD[dStack])
 	if !x.core.known(c) {
-		v = sq(x.model.stack[x.lam.rotor[x.core.lam[c]]].sd * s)
+		v = sq(x.model.stack[x.lam.rotor[x.lamOf(c)]].sd * s)
 	}
 	r.like(s, v, out)
 }

@@ -23,6 +23,7 @@ type setShape struct {
 	tap       int
 	like      int  // the set that this one repeats turn for turn (phases v and w repeat phase u), or itself
 	count     int  // figures of turns: throws of the pattern, or coils
+	wires     int  // that one turn is wound of
 	places    code // throws, or in and out of each coil
 }
 
@@ -42,7 +43,7 @@ func (r *shapeReader) next(s *setShape) bool {
 		return false
 	}
 	s.role, s.ring, s.kind, s.joining = winding.Role(c.text()), winding.RingName(c.text()), winding.PatternKind(c.text()), c.text()
-	s.groups, s.first, s.alternate, s.paths, s.tap, s.like, s.count = c.int(), c.int(), c.int(), c.int(), c.int(), c.int(), c.int()
+	s.groups, s.first, s.alternate, s.paths, s.tap, s.like, s.count, s.wires = c.int(), c.int(), c.int(), c.int(), c.int(), c.int(), c.int(), c.int()
 	s.places = code(c.text())
 	return true
 }
@@ -52,15 +53,16 @@ func (s *setShape) appendTo(b []byte) []byte {
 	for _, t := range [...]string{string(s.role), string(s.ring), string(s.kind), s.joining} {
 		b = appendText(b, t)
 	}
-	for _, v := range [...]int{s.groups, s.first, s.alternate, s.paths, s.tap, s.like, s.count} {
+	for _, v := range [...]int{s.groups, s.first, s.alternate, s.paths, s.tap, s.like, s.count, s.wires} {
 		b = appendInt(b, v)
 	}
 	return appendText(b, string(s.places))
 }
 
-// splitScheme takes a scheme apart into its shape and the turns of the sets that do not repeat
-// another, in order.
-func splitScheme(sc *winding.Scheme) (key []byte, turns []float64) {
+// splitScheme takes a scheme apart into its shape, and the turns and numbers of the wires of the sets
+// that do not repeat another, in order.
+func splitScheme(sc *winding.Scheme, list *interned) (key []byte, turns, wires []float64) {
+	var buf []byte
 	key = appendInt(make([]byte, 0, 96), sc.Poles)
 	all := make([][]float64, len(sc.CoilSets))
 	like := make([]int, len(sc.CoilSets))
@@ -75,15 +77,19 @@ func splitScheme(sc *winding.Scheme) (key []byte, turns []float64) {
 		}
 		if like[i] = s.like; s.like == i {
 			turns = append(turns, all[i]...)
+			for k := range sc.CoilSets[i].Wires {
+				buf = appendWire(buf[:0], &sc.CoilSets[i].Wires[k])
+				wires = append(wires, float64(list.add(buf)))
+			}
 		}
 		key = s.appendTo(key)
 	}
-	return key, turns
+	return key, turns, wires
 }
 
 // splitSet takes a coil set apart into shape and turns.
 func splitSet(s *winding.CoilSet, turns *[]float64) setShape {
-	out := setShape{role: s.Role, ring: s.Ring, paths: s.ParallelPaths, tap: s.Tap, joining: s.Joining, alternate: -1}
+	out := setShape{role: s.Role, ring: s.Ring, paths: s.ParallelPaths, tap: s.Tap, joining: s.Joining, alternate: -1, wires: len(s.Wires)}
 	var places []byte
 	p := s.Pattern
 	if p == nil {
@@ -104,8 +110,12 @@ func splitSet(s *winding.CoilSet, turns *[]float64) setShape {
 			}
 		}
 		*turns = slices.Clone(p.Turns[:min(len(p.Turns), len(p.Throws))])
-		for len(*turns) < len(p.Throws) && len(p.Turns) == 1 {
-			*turns = append(*turns, p.Turns[0])
+		rest := 0.0 // not told
+		if len(p.Turns) == 1 {
+			rest = p.Turns[0]
+		}
+		for len(*turns) < len(p.Throws) {
+			*turns = append(*turns, rest)
 		}
 	}
 	out.places = code(places)
@@ -117,36 +127,25 @@ func repeats(a, b *winding.CoilSet, ta, tb []float64) bool {
 	return a.Role.IsPhase() && b.Role.IsPhase() && (a.Pattern == nil) == (b.Pattern == nil) && slices.Equal(ta, tb) && slices.Equal(a.Wires, b.Wires)
 }
 
-// turnFigures is how many figures of turns a record of this shape keeps.
-func (s shape) turnFigures() int {
-	_, r := s.read()
-	n := 0
-	var set setShape
-	for i := 0; r.next(&set); i++ {
-		if set.like == i {
-			n += set.count
-		}
-	}
-	return n
-}
-
-// scheme puts shape, turns and wires together again; wires has one list for each set.
-func (s shape) scheme(turns []float64, wires [][]wire.Wire) winding.Scheme {
+// scheme puts shape, turns and wires together again; wires reads a wire by its number.
+func (s shape) scheme(turns, numbers []float64, wires func(n int) wire.Wire) winding.Scheme {
 	poles, r := s.read()
 	out := winding.Scheme{Poles: poles, CoilSets: []winding.CoilSet{}}
-	var starts []int
-	at := 0
+	type place struct{ turns, wires int }
+	var starts []place
+	var at place
 	var set setShape
 	for i := 0; r.next(&set); i++ {
 		if set.like == i {
 			starts = append(starts, at)
-			at += set.count
+			at = place{at.turns + set.count, at.wires + set.wires}
 		} else {
 			starts = append(starts, starts[set.like])
 		}
-		c := set.coilSet(turns[min(starts[i], len(turns)):min(starts[i]+set.count, len(turns))])
-		if i < len(wires) {
-			c.Wires = wires[i]
+		from := starts[i]
+		c := set.coilSet(turns[from.turns : from.turns+set.count])
+		for _, n := range numbers[from.wires : from.wires+set.wires] {
+			c.Wires = append(c.Wires, wires(int(n)))
 		}
 		out.CoilSets = append(out.CoilSets, c)
 	}

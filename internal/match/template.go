@@ -15,10 +15,10 @@ func (x *Index) template(c *context, phases, poles uint8, lnTurns float64) int {
 	best, bestD := -1, math.Inf(1)
 	try := func(r int, s *site, penalty float64) {
 		rec := &x.recs[r]
-		if rec.poles != poles || x.phasesOfRecord(r) != phases || !(rec.turnsMain > 0) {
+		if rec.poles != poles || x.phasesOfRecord(r) != phases || !(x.series(rec.turnsMain) > 0) {
 			return
 		}
-		d := penalty + math.Abs(s.lnD-c.site.lnD) + 0.5*math.Abs(s.lnL-c.site.lnL) + 0.1*math.Abs(math.Log(float64(rec.turnsMain))-lnTurns)
+		d := penalty + math.Abs(s.lnD-c.site.lnD) + 0.5*math.Abs(s.lnL-c.site.lnL) + 0.1*math.Abs(math.Log(float64(x.series(rec.turnsMain)))-lnTurns)
 		if d < bestD {
 			best, bestD = r, d
 		}

@@ -32,16 +32,16 @@ func (x *Index) windingY(r *record, s *site, f *[nY]float64) (yB, yF float64, po
 		volts = 0
 	}
 	lnKw, haveKw := unpackLog(r.kwMain)
-	if !(volts > 0) || !(d.frequency > 0) || r.poles == 0 || !(r.turnsMain > 0) || !haveKw {
+	if !(volts > 0) || !(d.frequency > 0) || r.poles == 0 || !(x.series(r.turnsMain) > 0) || !haveKw {
 		return 0, 0, false, false
 	}
 	poles := float64(r.poles)
 	lnB, lnYT, _ := s.reference(poles)
-	lnN := math.Log(float64(r.turnsMain))
+	lnN := math.Log(float64(x.series(r.turnsMain)))
 	yB = s.lnTurnsFactor(volts, d.frequency, poles) - lnB - lnN - lnKw
 	yF = math.NaN()
-	if r.areaMain > 0 {
-		yF = lnN + math.Log(float64(r.areaMain)) + math.Log(2*float64(phaseCount(d.phases))) - s.lnSlotRoom
+	if area := x.main(r).area; area > 0 {
+		yF = lnN + math.Log(float64(area)) + math.Log(2*float64(phaseCount(d.phases))) - s.lnSlotRoom
 	}
 	lnPower, power := unpackLog(r.power)
 	if power {
@@ -100,7 +100,7 @@ func (m *model) learnTurns(x *Index, sample []int, sites []site) {
 const rewoundWeight = 0.5
 
 func (x *Index) originWeight(r *record) float64 {
-	if x.texts.origin.at(r.origin) == "previously_rewound" {
+	if x.texts.origin.at(x.kindOf(r).origin) == "previously_rewound" {
 		return rewoundWeight
 	}
 	return 1
@@ -111,7 +111,7 @@ func (x *Index) originWeight(r *record) float64 {
 func (m *model) split(x *Index, sample []int, sites []site, k int) spreads {
 	p := spreads{recB: sq(0.05), recF: sq(0.12), famB: sq(0.07), famF: sq(0.10), recBF: 0, famBF: 0}
 	var all, within [4][]float64 // B, F, B+F, B-F
-	last := uint32(math.MaxUint32)
+	last := -1
 	var run [][2]float64
 	flush := func() {
 		n := len(run)
@@ -133,7 +133,7 @@ func (m *model) split(x *Index, sample []int, sites []site, k int) spreads {
 		if !ok {
 			continue
 		}
-		l := x.core.lam[x.coreOfRecord(r)]
+		l := x.lamOf(x.coreOfRecord(r))
 		if l != last {
 			flush()
 			run, last = run[:0], l

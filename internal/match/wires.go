@@ -21,11 +21,11 @@ func (x *Index) learnAux(sample []int, sites []site) auxModel {
 	for i, r := range sample {
 		rec := &x.recs[r]
 		c := sites[i].rotor
-		if rec.turnsMain > 0 && rec.turnsAux > 0 {
-			turns[c] = append(turns[c], math.Log(float64(rec.turnsAux/rec.turnsMain)))
+		if m, a := x.series(rec.turnsMain), x.series(rec.turnsAux); m > 0 && a > 0 {
+			turns[c] = append(turns[c], math.Log(float64(a/m)))
 		}
-		if rec.areaMain > 0 && rec.areaAux > 0 {
-			area[c] = append(area[c], math.Log(float64(rec.areaAux/rec.areaMain)))
+		if m, a := x.main(rec).area, x.aux(rec).area; m > 0 && a > 0 {
+			area[c] = append(area[c], math.Log(float64(a/m)))
 		}
 		if a, b := recMass(rec, 0), recMass(rec, 1); a > 0 && b > 0 {
 			mass[c] = append(mass[c], math.Log(1+b/a))
@@ -81,17 +81,17 @@ func (x *Index) learnWires(sample []int) (strandTable, [nBuilds]float64) {
 	for b := range t {
 		t[b] = priorStrands(b)
 	}
-	count := func(area float32, wires, bld uint8) {
-		if area <= 0 || wires == 0 {
+	count := func(c *conductor) {
+		if c.area <= 0 || c.wires == 0 {
 			return
 		}
-		t[areaBin(math.Log(float64(area)))][min(int(wires), maxWires)-1]++
-		build[bld]++
+		t[areaBin(math.Log(float64(c.area)))][min(int(c.wires), maxWires)-1]++
+		build[c.build]++
 	}
 	for _, r := range sample {
 		rec := &x.recs[r]
-		count(rec.areaMain, rec.wiresMain, rec.buildMain)
-		count(rec.areaAux, rec.wiresAux, rec.buildAux)
+		count(x.main(rec))
+		count(x.aux(rec))
 	}
 	for b := range t {
 		sum := 0.0
@@ -121,9 +121,9 @@ func (x *Index) learnMass(sample []int, sites []site) massModel {
 	var all [2][]float64
 	for i, r := range sample {
 		rec := &x.recs[r]
-		m := recMass(rec, 0)
-		if m > 0 && rec.turnsMain > 0 && rec.areaMain > 0 && rec.poles > 0 {
-			all[sites[i].rotor] = append(all[sites[i].rotor], math.Log(m)-sites[i].lnMass(math.Log(float64(rec.turnsMain)), math.Log(float64(rec.areaMain)), float64(rec.poles)))
+		m, n, area := recMass(rec, 0), x.series(rec.turnsMain), x.main(rec).area
+		if m > 0 && n > 0 && area > 0 && rec.poles > 0 {
+			all[sites[i].rotor] = append(all[sites[i].rotor], math.Log(m)-sites[i].lnMass(math.Log(float64(n)), math.Log(float64(area)), float64(rec.poles)))
 		}
 	}
 	out := priorMass
