@@ -24,6 +24,8 @@ type Builder struct {
 	recIDs    idList
 	recAt     idTable
 	freeRecs  []uint32
+	byID      []uint32 // records in the order of their identifiers, as of the last Build
+	famsBy    []uint32 // families in the order of the last index
 	figures   []uint16 // turns and wires of the records, and of records that are gone
 	shapes    interned
 	sizes     []shapeSize // of the shapes
@@ -31,6 +33,8 @@ type Builder struct {
 	designs   []design
 	designAt  map[design]uint32
 	texts     [nTexts]interned
+	coppers   dictionary[conductor]
+	kinds     dictionary[kindBuild]
 	sheets    sheetSample
 }
 
@@ -60,6 +64,12 @@ const (
 	nTexts
 )
 
+// kindBuild is the kind of a record while building.
+type kindBuild struct {
+	texts [nTexts]uint32
+	taps  uint8
+}
+
 // recBuild is a record while building. Numbers of shape, design, wires and texts are the Builder's own.
 type recBuild struct {
 	record
@@ -67,10 +77,9 @@ type recBuild struct {
 	design     uint32
 	scheme     uint32 // its shape
 	figuresAt  uint32
-	series     [2]float32   // turns of main (or phase u) and auxiliary, 0 = not known
-	copper     [2]conductor // likewise
-	taps       uint8
-	texts      [nTexts]uint32
+	series     [2]float32    // turns of main (or phase u) and auxiliary, 0 = not known
+	copper     [2]uint32     // likewise, conductors
+	words      uint32        // its kind
 	sheet      uint32        // 1 + its place in the sample of sheets, 0 = not in it
 	mass       [2]setMass    // of main (or phase u) and auxiliary
 	dims       [nLam]float32 // as measured by the record's maker, NaN = not
@@ -82,6 +91,7 @@ type recBuild struct {
 	second     bool
 	measured   bool // its core was measured
 	live       bool
+	listed     bool  // in Builder.byID
 	ownCore    bool  // the record has no core, and one of its own stands in
 	ownFamily  bool  // likewise
 	level      uint8 // in the sample of sheets
@@ -90,7 +100,8 @@ type recBuild struct {
 // NewBuilder returns an empty Builder that resolves wires with the given table. A nil table leaves
 // only wires that tell their own diameter.
 func NewBuilder(wires *wire.Table) *Builder {
-	b := &Builder{wires: wires, famAt: newIDTable(), recAt: newIDTable(), designAt: map[design]uint32{}}
+	b := &Builder{wires: wires, famAt: newIDTable(), recAt: newIDTable(), designAt: map[design]uint32{},
+		coppers: newDictionary[conductor](math.MaxUint32), kinds: newDictionary[kindBuild](math.MaxUint32)}
 	for i := range b.texts {
 		b.texts[i].add(nil) // number 0 is the empty text
 	}

@@ -50,6 +50,26 @@ func (d *dictionary[T]) add(v T) int {
 	return n
 }
 
+// translation gives the values of a Builder's dictionary numbers of an index.
+type translation[F, T comparable] struct {
+	from  []F
+	found []uint32 // 1 + number, 0 = not met yet
+	to    dictionary[T]
+	turn  func(F) T
+}
+
+func renumbered[F, T comparable](d *dictionary[F], most int, turn func(F) T) translation[F, T] {
+	return translation[F, T]{from: d.list, found: make([]uint32, len(d.list)), to: newDictionary[T](most), turn: turn}
+}
+
+// at returns the index's number of the Builder's number n.
+func (t *translation[F, T]) at(n uint32) int {
+	if t.found[n] == 0 {
+		t.found[n] = 1 + uint32(t.to.add(t.turn(t.from[n])))
+	}
+	return int(t.found[n]) - 1
+}
+
 // Turns in series are whole in most windings: those are kept as they are, others by their number in a list.
 const wholeTurns = 1 << 23
 

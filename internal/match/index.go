@@ -113,11 +113,21 @@ type bucket struct {
 // Build makes the index of what the Builder holds.
 func (b *Builder) Build() *Index {
 	o := b.order()
-	lams, stack, catSD := b.pool(&o)
-	lamRows := b.lamRows(&o, lams)
-	chain := learnChain(lamRows)
 	x := &Index{wires: b.wires}
-	seen := b.placeRecords(x, &o)
+	var lams []vec
+	var stack, seen []float64
+	var lamRows []lamRow
+	var catSD [nDims]float64
+	var chain [2]chainFits
+	together(
+		func() { seen = b.placeRecords(x, &o) },
+		func() { b.placeFigures(x, &o) },
+		func() {
+			lams, stack, catSD = b.pool(&o)
+			lamRows = b.lamRows(&o, lams)
+			chain = learnChain(lamRows)
+		},
+	)
 	b.placeLaminations(x, &o, lamRows, &chain)
 	b.placeCores(x, &o, stack)
 	x.model.catSD = catSD
@@ -255,27 +265,27 @@ func (b *Builder) placeRecords(x *Index, o *order) (seen []float64) {
 	x.recs = make([]record, len(o.recs))
 	x.recIDs = b.recIDs.pick(o.recs)
 	shapes := renumber(&b.shapes)
-	conductors, odd := newDictionary[conductor](smallMost), newDictionary[float32](wholeTurns-1)
+	copper, odd := renumbered(&b.coppers, smallMost, func(c conductor) conductor { return c }), newDictionary[float32](wholeTurns-1)
 	words := newWording(b)
+	kinds := renumbered(&b.kinds, math.MaxUint16, words.kind)
 	table := newDesignTable(len(b.designs))
 	for i, n := range o.recs {
 		r := &b.recs[n]
 		out := r.record
 		out.shape = newSmall(int(shapes.at(r.scheme)))
-		out.main, out.aux = newSmall(conductors.add(r.copper[0])), newSmall(conductors.add(r.copper[1]))
+		out.main, out.aux = newSmall(copper.at(r.copper[0])), newSmall(copper.at(r.copper[1]))
 		out.turnsMain, out.turnsAux = packSeries(r.series[0], &odd), packSeries(r.series[1], &odd)
 		out.design = table.add(r.design, b.designs[r.design])
-		out.kind = words.kind(r)
+		out.kind = uint16(kinds.at(r.words))
 		x.recs[i] = out
 	}
-	b.placeFigures(x, o)
 	x.shapes, x.shapeSize = newTextList(shapes.list), make([]shapeSize, len(shapes.list))
 	for n, to := range shapes.to {
 		if to > 0 {
 			x.shapeSize[to-1] = b.sizes[n]
 		}
 	}
-	x.conductors, x.oddTurns, x.designs = exact(conductors.list), exact(odd.list), exact(table.list)
+	x.conductors, x.kinds, x.oddTurns, x.designs = exact(copper.to.list), exact(kinds.to.list), exact(odd.list), exact(table.list)
 	words.place(x)
 	return table.seen
 }
@@ -309,37 +319,34 @@ func (b *Builder) placeFigures(x *Index, o *order) {
 	x.wireList = newTextList(wires.list)
 }
 
-// wording numbers the words of the records, and the kinds that they make.
-type wording struct {
-	words [nTexts]renumbering
-	kinds dictionary[kind]
-}
+// wording numbers the words of the records.
+type wording [nTexts]renumbering
 
 func newWording(b *Builder) wording {
-	w := wording{kinds: newDictionary[kind](math.MaxUint16)}
-	for i := range w.words {
-		w.words[i] = renumber(&b.texts[i])
-		w.words[i].at(0)
+	var w wording
+	for i := range w {
+		w[i] = renumber(&b.texts[i])
+		w[i].at(0)
 	}
 	return w
 }
 
-// kind numbers the kind of a record. Words beyond 255 of a sort, and kinds beyond 65,535, count as not told.
-func (w *wording) kind(r *recBuild) uint16 {
+// kind is a kind with the numbers of the index. Words beyond 255 of a sort, and kinds beyond 65,535,
+// count as not told.
+func (w *wording) kind(b kindBuild) kind {
 	var word [nTexts]uint8
 	for k := range word {
-		if at := w.words[k].at(r.texts[k]); at <= math.MaxUint8 {
+		if at := w[k].at(b.texts[k]); at <= math.MaxUint8 {
 			word[k] = uint8(at)
 		}
 	}
-	return uint16(w.kinds.add(kind{class: word[textClass], status: word[textStatus], motor: word[textMotor], origin: word[textOrigin], taps: r.taps}))
+	return kind{class: word[textClass], status: word[textStatus], motor: word[textMotor], origin: word[textOrigin], taps: b.taps}
 }
 
 // place hands the lists to an index.
 func (w *wording) place(x *Index) {
-	x.kinds = exact(w.kinds.list)
 	for k, to := range [nTexts]*texts{textStatus: &x.texts.status, textMotor: &x.texts.motor, textOrigin: &x.texts.origin, textClass: &x.texts.class} {
-		to.list = exact(w.words[k].list[1:min(len(w.words[k].list), math.MaxUint8+1)])
+		to.list = exact(w[k].list[1:min(len(w[k].list), math.MaxUint8+1)])
 	}
 }
 

@@ -23,13 +23,7 @@ const none = math.MaxUint32
 
 // order sorts what is there.
 func (b *Builder) order() order {
-	byID := make([]uint32, 0, len(b.recs))
-	for r := range b.recs {
-		if b.recs[r].live {
-			byID = append(byID, uint32(r))
-		}
-	}
-	b.recIDs.sorted(byID)
+	byID := b.recordsByID()
 	first := filled(len(b.cores), none) // rank of the first record of each core
 	famFirst := filled(len(b.fams), none)
 	done := slices.Clone(b.fams)
@@ -58,6 +52,28 @@ func (b *Builder) order() order {
 		at[c]++
 	}
 	return o
+}
+
+// recordsByID lists the records by identifier: those of the last Build that are still there, and what
+// came since put between them. No two have the same identifier.
+func (b *Builder) recordsByID() []uint32 {
+	old := slices.DeleteFunc(b.byID, func(r uint32) bool { return !b.recs[r].listed })
+	var came []uint32
+	for r := range b.recs {
+		if rec := &b.recs[r]; rec.live && !rec.listed {
+			rec.listed = true
+			came = append(came, uint32(r))
+		}
+	}
+	b.recIDs.sorted(came)
+	out := make([]uint32, 0, len(old)+len(came))
+	for _, r := range came {
+		at, _ := slices.BinarySearchFunc(old, r, b.recIDs.compare)
+		out = append(append(out, old[:at]...), r)
+		old = old[at:]
+	}
+	b.byID = append(out, old...)
+	return b.byID
 }
 
 func filled(n int, v uint32) []uint32 {
@@ -89,15 +105,25 @@ func (f *famBuild) complete(r *recBuild) {
 
 // orderFamilies lists the families that are entered or have records, and tells the place of each.
 func (b *Builder) orderFamilies(o *order, done []famBuild, first []uint32) (place []uint32) {
-	for f := range done {
-		if done[f].entered || first[f] != none {
-			o.fams = append(o.fams, uint32(f))
+	// In the order of the last index first: what is nearly sorted is quickly sorted.
+	listed := make([]bool, len(done))
+	list := func(f uint32) {
+		if !listed[f] && (done[f].entered || first[f] != none) {
+			o.fams = append(o.fams, f)
+			listed[f] = true
 		}
+	}
+	for _, f := range b.famsBy {
+		list(f)
+	}
+	for f := range done {
+		list(uint32(f))
 	}
 	slices.SortFunc(o.fams, func(p, q uint32) int {
 		f, g := &done[p], &done[q]
 		return cmp.Or(cmp.Compare(f.rotor, g.rotor), cmp.Compare(f.slots, g.slots), b.famIDs.compare(p, q), cmp.Compare(first[p], first[q]))
 	})
+	b.famsBy = o.fams
 	place = filled(len(b.fams), none)
 	o.lams = make([]famBuild, len(o.fams))
 	for i, f := range o.fams {

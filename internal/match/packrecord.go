@@ -32,10 +32,11 @@ func (b *Builder) pack(r *recBuild, e *RecordEntry) {
 	r.core = core
 	r.seen = newSmall(min(max(e.TimesSeen, 0), mostSeen))
 	r.power, r.current, r.speed, r.capacitor = packLog(given(np.Power)), packLog(given(np.Current)), packLog(given(np.Speed)), packLog(given(np.CapacitorUF))
-	r.taps = uint8(min(max(np.SpeedTaps, 0), math.MaxUint8))
+	k := kindBuild{taps: uint8(min(max(np.SpeedTaps, 0), math.MaxUint8))}
 	for i, s := range [nTexts]string{textStatus: e.Status, textMotor: e.MotorType, textOrigin: e.Origin, textClass: np.InsulationClass} {
-		r.texts[i] = b.texts[i].add([]byte(s))
+		k.texts[i] = b.texts[i].add([]byte(s))
 	}
+	r.words = uint32(b.kinds.add(k))
 	poles := e.Scheme.Poles
 	if poles == 0 {
 		poles = np.Poles
@@ -159,12 +160,12 @@ func (b *Builder) packSets(r *recBuild, sc *winding.Scheme, poles int, core *sta
 	if i := primarySet(sc); i >= 0 {
 		n, kw, area, mass := b.setFigures(&sc.CoilSets[i], poles, core, &r.mass[0])
 		r.series[0], r.kwMain, r.massMain = float32(n), packLog(kw), packLog(mass)
-		r.copper[0] = conductorOf(&sc.CoilSets[i], area)
+		r.copper[0] = uint32(b.coppers.add(conductorOf(&sc.CoilSets[i], area)))
 	}
 	if i := auxiliarySet(sc); i >= 0 {
 		n, _, area, mass := b.setFigures(&sc.CoilSets[i], poles, core, &r.mass[1])
 		r.series[1], r.massAux = float32(n), packLog(mass)
-		r.copper[1] = conductorOf(&sc.CoilSets[i], area)
+		r.copper[1] = uint32(b.coppers.add(conductorOf(&sc.CoilSets[i], area)))
 	}
 }
 
@@ -199,5 +200,8 @@ func conductorOf(set *winding.CoilSet, area float64) conductor {
 			build = buildNumber(set.Wires[i].Build)
 		}
 	}
-	return conductor{float32(max(area, 0)), uint8(min(n*winding.Paths(*set), math.MaxUint8)), build}
+	if !(area > 0) {
+		area = 0
+	}
+	return conductor{float32(area), uint8(min(n*winding.Paths(*set), math.MaxUint8)), build}
 }
