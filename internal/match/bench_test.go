@@ -106,3 +106,20 @@ func BenchmarkBuild(b *testing.B) {
 	}
 	b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N)/float64(len(records)), "ns/record")
 }
+
+// BenchmarkRebuild times how long it takes, after one sighting of one record, until there is an index that
+// knows of it.
+func BenchmarkRebuild(b *testing.B) {
+	for _, n := range benchSizes() {
+		b.Run(fmt.Sprint(n), func(b *testing.B) {
+			builder, _, one := simBuilder(b, simworld.Config{Records: n, Seed: 7})
+			builder.Build()
+			b.ReportAllocs()
+			for b.Loop() {
+				one.TimesSeen++
+				builder.AddRecord(one)
+				builder.Build()
+			}
+		})
+	}
+}

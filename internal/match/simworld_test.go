@@ -24,9 +24,20 @@ func (q *simQuery) scoreTruth() score.Truth {
 // server or a database.
 func simIndex(t testing.TB, cfg simworld.Config) (*Index, []simQuery) {
 	t.Helper()
+	b, w, _ := simBuilder(t, cfg)
+	var out []simQuery
+	for q := range w.Queries() {
+		out = append(out, simQuery{simAsked(&q), q.Truth})
+	}
+	return b.Build(), out
+}
+
+// simBuilder gives a builder that holds such a world, and one of its records.
+func simBuilder(t testing.TB, cfg simworld.Config) (b *Builder, w *simworld.World, one RecordEntry) {
+	t.Helper()
 	w, err := simworld.NewWorld(cfg, testWires())
 	require.NoError(t, err)
-	b := NewBuilder(testWires())
+	b = NewBuilder(testWires())
 	for f, windings := range w.Catalogue() {
 		e := FamilyEntry{ID: f.ID, Application: f.Application, Core: f.Core}
 		for _, c := range f.Cores {
@@ -35,14 +46,11 @@ func simIndex(t testing.TB, cfg simworld.Config) (*Index, []simQuery) {
 		b.AddFamily(e)
 		for i := range windings {
 			r := &windings[i]
-			b.AddRecord(RecordEntry{ID: r.ID, CoreID: r.CoreID, FamilyID: r.FamilyID, Status: "demo", MotorType: r.MotorType, Origin: r.Origin, TimesSeen: r.TimesSeen, CoreAsMeasured: r.CoreAsMeasured, Nameplate: r.Nameplate, Scheme: r.Scheme})
+			one = RecordEntry{ID: r.ID, CoreID: r.CoreID, FamilyID: r.FamilyID, Status: "demo", MotorType: r.MotorType, Origin: r.Origin, TimesSeen: r.TimesSeen, CoreAsMeasured: r.CoreAsMeasured, Nameplate: r.Nameplate, Scheme: r.Scheme}
+			b.AddRecord(one)
 		}
 	}
-	var out []simQuery
-	for q := range w.Queries() {
-		out = append(out, simQuery{simAsked(&q), q.Truth})
-	}
-	return b.Build(), out
+	return b, w, one
 }
 
 // simAsked is what is asked of a measured stator.
