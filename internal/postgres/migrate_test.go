@@ -6,6 +6,7 @@ import (
 	"os/exec"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/jackc/pgx/v5"
 	"github.com/stretchr/testify/require"
@@ -179,4 +180,39 @@ func TestReadyWaitsForTheMigration(t *testing.T) {
 	require.NoError(t, store.Ready(t.Context()), "ready by itself")
 	require.NoError(t, postgres.MigrateTo(t.Context(), owner, 3))
 	require.Equal(t, errs.KindUnavailable, errs.KindOf(store.Ready(t.Context())), "half migrated")
+}
+
+// A migration that waits for a long reader lets the others pass (reliability F18): it gives its place in the
+// queue up again and again, and is done when the reader is.
+func TestMigrationLetsReadersPass(t *testing.T) {
+	t.Parallel()
+	owner, _ := pgtest.NewURLs(t)
+	require.NoError(t, postgres.MigrateTo(t.Context(), owner, 5)) // the next one alters the tables of drafts
+	connect := func() *pgx.Conn {
+		conn, err := pgx.Connect(t.Context(), owner)
+		require.NoError(t, err)
+		t.Cleanup(func() { _ = conn.Close(context.Background()) })
+		return conn
+	}
+	const read = `SELECT count(*) FROM winding_draft`
+	long, err := connect().Begin(t.Context())
+	require.NoError(t, err)
+	_, err = long.Exec(t.Context(), read)
+	require.NoError(t, err)
+	migrated := make(chan error, 1)
+	go func() { migrated <- postgres.Migrate(t.Context(), owner) }()
+	const held = 3 * time.Second
+	other, longest, reads := connect(), time.Duration(0), 0
+	for begun := time.Now(); time.Since(begun) < held; reads++ {
+		asked := time.Now()
+		_, err := other.Exec(t.Context(), read)
+		require.NoError(t, err)
+		longest = max(longest, time.Since(asked))
+	}
+	require.Empty(t, migrated, "it waits")
+	require.NoError(t, long.Rollback(t.Context()))
+	require.NoError(t, <-migrated)
+	t.Logf("%d reads, the longest took %s", reads, longest)
+	require.Less(t, longest, held/3) // 250 ms, and some for a loaded machine
+	require.Greater(t, longest, 50*time.Millisecond, "no read met the migration: this test saw nothing")
 }
