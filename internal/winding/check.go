@@ -77,10 +77,15 @@ type sheetCheck struct {
 	three    bool
 }
 
-// faults turns the fields of an error into findings of severity error.
+// faults turns the fields of an error into findings of severity error. A sheet without its slots is no
+// impossible one: the coils cannot be laid, and a note says so.
 func (k *sheetCheck) faults(fields []errs.Field, under string) {
 	for _, f := range fields {
-		k.findings = append(k.findings, errs.Finding{Code: strings.ToLower(f.Code), Severity: errs.SeverityError, Fields: []string{dotted(under + f.Pointer)}, Message: f.Detail})
+		severity := errs.SeverityError
+		if f.Code == codeSlotsMissing {
+			severity = errs.SeverityNote
+		}
+		k.findings = append(k.findings, errs.Finding{Code: strings.ToLower(f.Code), Severity: severity, Fields: []string{dotted(under + f.Pointer)}, Message: f.Detail})
 	}
 }
 

@@ -234,11 +234,6 @@ func TestImpossibleSheets(t *testing.T) {
 			"out_of_range",
 			"nameplate.voltage_v",
 		},
-		"slots": {
-			func(s *winding.Sheet) { s.Core.Slots = 0 },
-			"slots_missing",
-			"scheme.coil_sets[0].ring",
-		},
 		"paths": {
 			func(s *winding.Sheet) { s.Scheme.CoilSets[0].ParallelPaths = 3 },
 			"paths_impossible",
@@ -268,11 +263,27 @@ func TestImpossibleSheets(t *testing.T) {
 	}
 }
 
-// TestEmptySheets wants no panic and no finding where nothing is told.
+// TestEmptySheets wants no panic, and no more than a note where nothing is told: what is missing is not impossible.
 func TestEmptySheets(t *testing.T) {
 	t.Parallel()
-	require.Equal(t, winding.Coherent, winding.Check(winding.Sheet{}, benchTable(t)).Verdict)
+	notes := func(s winding.Sheet) []string {
+		got := winding.Check(s, benchTable(t))
+		require.Equal(t, winding.Coherent, got.Verdict)
+		var codes []string
+		for _, f := range got.Findings {
+			require.Equal(t, errs.SeverityNote, f.Severity, f.Message)
+			codes = append(codes, f.Code)
+		}
+		return codes
+	}
+	require.Empty(t, notes(winding.Sheet{}))
 	s := soundSheet(t)
+	s.Core = stator.Core{}
+	require.Contains(t, notes(s), "slots_missing")
+	s.Scheme.CoilSets[1].Ring = winding.RingBack
+	require.Contains(t, notes(s), "slots_missing")
+	require.NotContains(t, notes(s), "no_second_ring")
+	s = soundSheet(t)
 	for i := range s.Scheme.CoilSets {
 		s.Scheme.CoilSets[i].Wires = nil
 	}

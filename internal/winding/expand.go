@@ -21,6 +21,9 @@ const (
 // slot per pole it puts the two axes 90 electrical degrees apart (common practice, no source).
 const defaultTurned = 0.5
 
+// codeSlotsMissing is the code of coils on a core whose slots nobody told.
+const codeSlotsMissing = "SLOTS_MISSING"
+
 // Expand lists the coils of one set in the order of their groups. Explicit coils are checked and
 // copied; a pattern is laid out on the ring of slots that the set names.
 //
@@ -74,7 +77,7 @@ func impossible(detail string, fields ...errs.Field) error {
 func ringSlots(ring RingName, core stator.Core) (int, []Assumption, *errs.Field) {
 	q := core.Slots
 	var assumed []Assumption
-	if ring == RingBack {
+	if ring == RingBack && (core.SecondRing != nil || q > 0) { // a core of which nothing is told has no known rings
 		if core.SecondRing == nil {
 			return 0, nil, &errs.Field{Pointer: "/ring", Code: "NO_SECOND_RING", Detail: "the set lies in the ring at the back, but the core has no second_ring"}
 		}
@@ -86,7 +89,7 @@ func ringSlots(ring RingName, core stator.Core) (int, []Assumption, *errs.Field)
 	}
 	switch {
 	case q == 0:
-		return 0, nil, &errs.Field{Pointer: "/ring", Code: "SLOTS_MISSING", Detail: "the number of slots of this ring is needed to lay coils"}
+		return 0, nil, &errs.Field{Pointer: "/ring", Code: codeSlotsMissing, Detail: "the number of slots of this ring is needed to lay coils"}
 	case q < 2 || q > MaxSlots:
 		return 0, nil, &errs.Field{Pointer: "/ring", Code: "SLOTS_OUT_OF_RANGE", Detail: fmt.Sprintf("a ring of %d slots is not answered; 2 to %d are", q, MaxSlots), Allowed: [2]int{2, MaxSlots}}
 	}
