@@ -25,6 +25,7 @@ type metaLimits struct {
 	BodyBytes        int `json:"body_bytes"`
 	BatchBytes       int `json:"batch_bytes"`
 	BatchItems       int `json:"batch_items"`
+	ImportBytes      int `json:"import_bytes"`
 	PageSizeDefault  int `json:"page_size_default"`
 	PageSizeMax      int `json:"page_size_max"`
 	CandidatesMax    int `json:"candidates_max"`
@@ -61,7 +62,7 @@ func (s *server) meta(c *gin.Context, q *query) error {
 		Service: "statorbook", Version: s.Version, CatalogueRevision: snap.Revision, BuiltAt: snap.BuiltAt.UTC(),
 		Units: s.units,
 		Limits: metaLimits{
-			BodyBytes: bodyMax, BatchBytes: batchMax, BatchItems: batchItems, PageSizeDefault: pageSizeDefault, PageSizeMax: pageSizeMax,
+			BodyBytes: bodyMax, BatchBytes: batchMax, BatchItems: batchItems, ImportBytes: importMax, PageSizeDefault: pageSizeDefault, PageSizeMax: pageSizeMax,
 			CandidatesMax: candidatesMax, NumberCharacters: 32, JSONDepth: 16, DraftsPerDay: catalog.DraftsPerDay,
 		},
 		Licence: metaLicence{

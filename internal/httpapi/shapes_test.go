@@ -177,6 +177,7 @@ func TestLimitsAreTold(t *testing.T) {
 	a := demoHost(t).Ask(t, "GET", "/v1/meta", "")
 	require.InDelta(t, jsonin.Single.Bytes, a.Number(t, "limits", "body_bytes"), 0)
 	require.InDelta(t, jsonin.Batch.Bytes, a.Number(t, "limits", "batch_bytes"), 0)
+	require.InDelta(t, importMax, a.Number(t, "limits", "import_bytes"), 0)
 	require.InDelta(t, jsonin.Single.Depth, a.Number(t, "limits", "json_depth"), 0)
 	require.InDelta(t, catalog.DraftsPerDay, a.Number(t, "limits", "drafts_per_day"), 0)
 	fields, err := jsonin.Fields(reflect.TypeFor[batchRequest]())

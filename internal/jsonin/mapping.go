@@ -132,14 +132,22 @@ func (d *decoder) unknown(at int32, name string, plan *structPlan) {
 func (d *decoder) checkItems(at int32, f *Field) bool {
 	n := int(d.nodes[at].items)
 	if f.MaxItems > 0 && n > f.MaxItems {
-		d.problem(CodeTooManyItems, "at most "+strconv.Itoa(f.MaxItems)+" items are taken here", AtMost(f.MaxItems), strconv.Itoa(n))
+		d.problem(CodeTooManyItems, "at most "+items(f.MaxItems)+" taken here", AtMost(f.MaxItems), strconv.Itoa(n))
 		return false
 	}
 	if n < f.MinItems {
-		d.problem(CodeTooFewItems, "at least "+strconv.Itoa(f.MinItems)+" items are needed here", AtLeast(f.MinItems), strconv.Itoa(n))
+		d.problem(CodeTooFewItems, "at least "+items(f.MinItems)+" needed here", AtLeast(f.MinItems), strconv.Itoa(n))
 		return false
 	}
 	return true
+}
+
+// items counts items with their verb.
+func items(n int) string {
+	if n == 1 {
+		return "1 item is"
+	}
+	return strconv.Itoa(n) + " items are"
 }
 
 func (d *decoder) array(at int32, v reflect.Value, f *Field) {

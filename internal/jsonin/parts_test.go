@@ -5,6 +5,7 @@ import (
 	"math"
 	"reflect"
 	"strconv"
+	"strings"
 	"testing"
 	"unicode/utf8"
 
@@ -189,5 +190,23 @@ func BenchmarkDecode(b *testing.B) {
 		if err := Decode(text, &v, Single); err != nil {
 			b.Fatal(err)
 		}
+	}
+}
+
+// The sentences of refusals read as sentences.
+func TestSentences(t *testing.T) {
+	t.Parallel()
+	var v struct {
+		Items []int `json:"items" in:"minitems=1,maxitems=1"`
+	}
+	for text, want := range map[string]string{
+		`{"items":[]}`:          "at least 1 item is needed here",
+		`{"items":[1,2]}`:       "at most 1 item is taken here",
+		"{\"items\":\"a\x01\"}": "a control character inside a string must be written as an escape",
+	} {
+		err := Decode([]byte(text), &v, Single)
+		var known *errs.Error
+		require.ErrorAs(t, err, &known)
+		require.Contains(t, strings.ToLower(known.Fields[0].Detail), want)
 	}
 }

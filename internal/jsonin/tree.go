@@ -253,7 +253,8 @@ func (p *parser) str() *syntaxError {
 				return p.unexpected(`a valid escape (\" \\ \/ \b \f \n \r \t \uXXXX)`)
 			}
 		case c < 0x20:
-			return p.unexpected("an escape: a bare control character inside a string")
+			line, col := position(p.src, p.at)
+			return p.fault(CodeSyntax, fmt.Sprintf("line %d, column %d: a control character inside a string must be written as an escape", line, col), p.here())
 		default:
 			p.at++
 		}
