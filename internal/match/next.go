@@ -68,37 +68,49 @@ func (x *Index) outcomes(p *prepared, w *work, b *beliefs, d dim) []outcomeNorma
 	return x.noneOutcomes(b, d, out)
 }
 
-// noneOutcomes adds what unlisted cores expect.
+// noneOutcomes adds what unlisted cores expect: another stack of a known lamination, and a lamination that is not in
+// the catalogue. The two are told apart, as other windings follow from them.
 func (x *Index) noneOutcomes(b *beliefs, d dim, out []outcomeNormal) []outcomeNormal {
-	none := b.stack + b.fresh
-	if none < 1e-4 || !(b.total > 0) {
-		return out
-	}
-	best, at := 0.0, -1
-	for i := range b.contexts {
-		c := &b.contexts[i]
-		if v := c.weight * c.evidence; c.hyp != hypWinding && v > best {
-			best, at = v, i
+	for _, none := range [...]struct {
+		hyp uint8
+		w   float64
+	}{{hypStack, b.stack}, {hypNew, b.fresh}} {
+		if c := b.likeliest(none.hyp); c != nil && none.w >= 1e-4 {
+			mean, sd := x.expects(c, d)
+			out = append(out, outcomeNormal{none.w, mean, math.Hypot(sd, d.sd(dims[d].querySD, mean))})
 		}
 	}
-	if at < 0 {
-		return out
+	return out
+}
+
+// likeliest is the heaviest context of a hypothesis, nil if there is none.
+func (b *beliefs) likeliest(hyp uint8) (at *context) {
+	best := 0.0
+	for i := range b.contexts {
+		c := &b.contexts[i]
+		if v := c.weight * c.evidence; c.hyp == hyp && v > best {
+			best, at = v, c
+		}
 	}
-	c := &b.contexts[at]
-	poles := float64(max(int(c.poles[0].poles), 2))
-	var mean, sd float64
+	return at
+}
+
+// expects is what an unlisted core expects of dimension d, in mm or mm², before it is read.
+func (x *Index) expects(c *context, d dim) (mean, sd float64) {
+	poles := 2.0
+	if len(c.poles) > 0 {
+		poles = float64(max(int(c.poles[0].poles), 2))
+	}
 	switch {
 	case d == dStack:
-		m, s := x.model.stackAt(c.site.rotor, poles, c.site.v[dGap])
-		mean, sd = math.Exp(m), s*math.Exp(m)
+		mean, sd = x.model.stackAt(c.site.rotor, poles, c.site.v[dGap])
 	case c.hyp == hypStack && x.lam.has(c.lam, d):
-		mean = x.lam.value(c.lam, d)
-		sd = math.Sqrt(x.lamVariance(c.lam, d))
+		return x.lam.value(c.lam, d), math.Sqrt(x.lamVariance(c.lam, d))
 	default:
-		m, s := x.model.chain[c.site.rotor].predict(d, c.site.rotor, poles, c.site.v[dGap], c.site.slots, &c.site.v)
-		mean, sd = math.Exp(m), s*math.Exp(m)
+		mean, sd = x.model.chain[c.site.rotor].predict(d, c.site.rotor, poles, c.site.v[dGap], c.site.slots, &c.site.v)
 	}
-	return append(out, outcomeNormal{none, mean, math.Hypot(sd, d.sd(dims[d].querySD, mean))})
+	mean = math.Exp(mean)
+	return mean, sd * mean
 }
 
 // bits is the mutual information in bits between the outcome and the reading: the entropy of the
