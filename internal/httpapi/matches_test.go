@@ -65,6 +65,33 @@ func TestMatchFindsTheDemoCore(t *testing.T) {
 	require.Equal(t, "demo", a.At(t, "candidates", 0, "status"))
 }
 
+// What was found in the core and fits none of the proposals is named; what fits is not.
+func TestMatchNamesRemainsThatDisagree(t *testing.T) {
+	t.Parallel()
+	h := demoHost(t)
+	snap, err := demoSnapshot()
+	require.NoError(t, err)
+	f := simworld.Demo(1, snap.Wires).Families[3]
+	ask := func(turns float64) answer {
+		body, err := json.Marshal(map[string]any{
+			"measurements": map[string]any{
+				"phases": f.Core.Phases, "rotor_position": f.Core.RotorPosition, "slots": f.Core.Slots, "gap_diameter_mm": f.Core.GapDiameter.Value,
+				"stack_length_mm": f.Cores[0].StackLength.Value, "tooth_width_mm": f.Core.ToothWidth.Value,
+			},
+			"remains": map[string]any{"coils": []any{map[string]any{"role": "main", "turns": turns}}},
+		})
+		require.NoError(t, err)
+		a := h.Ask(t, "POST", "/v1/matches", string(body))
+		require.Equal(t, http.StatusOK, a.StatusCode, a.Text())
+		return a
+	}
+	a := ask(19000)
+	require.Contains(t, a.Text(), `"code":"remains_disagree"`)
+	require.Contains(t, a.Text(), `"fields":["remains.coils[0].turns"]`)
+	fits := a.Number(t, "proposals", 0, "coil_sets", 0, "turns_per_coil", 0, "p50")
+	require.NotContains(t, ask(fits).Text(), "remains_disagree")
+}
+
 // Next to nothing known gives a broad answer, never an empty one.
 func TestMatchBroad(t *testing.T) {
 	t.Parallel()

@@ -25,6 +25,7 @@ func (s *server) matchNow(ctx context.Context, q match.Query) (match.Answer, *Sn
 		}
 		a, err := snap.Index.Match(q)
 		if err != nil || !s.shows(a, snap.Revision) {
+			a.Findings = append(a.Findings, match.Disagreements(q.Remains, a.Proposals, snap.Wires)...)
 			return a, snap, err
 		}
 		if again || s.Refresh == nil {
