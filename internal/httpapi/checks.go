@@ -2,7 +2,6 @@ package httpapi
 
 import (
 	"statorbook/internal/bundle"
-	"statorbook/internal/errs"
 	"statorbook/internal/jsonin"
 	"statorbook/internal/winding"
 
@@ -36,11 +35,5 @@ func (s *server) postCheck(c *gin.Context, q *query) error {
 		return err
 	}
 	v := snap.Index.CheckRecord(sheetOf(req.Sheet))
-	if len(v.Findings) == 0 && v.Slip == nil {
-		v.Findings = []errs.Finding{{
-			Code: "nothing_to_check", Severity: errs.SeverityNote, Fields: []string{"scheme.coil_sets", "core_as_measured"},
-			Message: "too little of the winding and its core is told to judge it by: that nothing was found means nothing here",
-		}}
-	}
 	return sendJSON(c, checkView{viewFindings(v.Findings), sixDigits(v.LnOdds), (*bundle.Slip)(v.Slip), v.Verdict})
 }

@@ -317,11 +317,14 @@ func TestCheckOfARecord(t *testing.T) {
 	}
 	require.Greater(t, sound, 20, "most demo sheets are coherent")
 	// 1180 for 118 is a finding in records, not a refusal.
-	// A sheet that tells nothing is coherent, and an answer without odds says that nothing was judged.
+	// A sheet that tells nothing is coherent, and odds of -20 say that there was nothing to judge by. Coils
+	// without a core are incomplete, not impossible.
 	empty := s.Ask(t, "POST", "/v1/winding-checks", `{}`)
-	require.Equal(t, "nothing_to_check", empty.At(t, "findings", 0, "code"))
-	require.Equal(t, "note", empty.At(t, "findings", 0, "severity"))
+	require.InDelta(t, -20, empty.Number(t, "odds"), 0)
 	require.Equal(t, "coherent", empty.At(t, "verdict"))
+	coils := s.Ask(t, "POST", "/v1/winding-checks", `{"scheme":{"poles":4,"coil_sets":[{"role":"main","pattern":{"kind":"concentric","throws":[6,4],"turns":[60,40],"groups":4,"alternate":true},"wires":[{"system":"swg","size":"33","conductor":"copper","strands":1}]}]}}`)
+	require.Equal(t, "slots_missing", coils.At(t, "findings", 0, "code"))
+	require.Equal(t, "coherent", coils.At(t, "verdict"))
 	a := s.Ask(t, "POST", "/v1/winding-checks", `{"core_as_measured":{"rotor_position":"inside","slots":24,"gap_diameter_mm":1180,"back_diameter_mm":200}}`)
 	require.Equal(t, http.StatusOK, a.StatusCode, "%s", a.Text())
 	require.Equal(t, "impossible", a.At(t, "verdict"))
