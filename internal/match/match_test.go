@@ -401,26 +401,6 @@ func TestProposalFigures(t *testing.T) {
 	require.InDelta(t, q.Nameplate.CapacitorUF.Value, p.Capacitor.UF.P50, 1e-9)
 }
 
-// TestDecided: more dimensions are not asked for when one core is certain.
-func TestDecided(t *testing.T) {
-	t.Parallel()
-	w := sampleWorld()
-	decided := 0
-	for i := 0; i < 60; i++ {
-		q, r := exactQuery(w, i*31)
-		a := mustMatch(t, w.index, q)
-		if a.Decided == nil {
-			continue
-		}
-		decided++
-		require.GreaterOrEqual(t, a.Decided.Probability, decidedAt)
-		require.Empty(t, a.Next)
-		require.Equal(t, r.CoreID, a.Decided.CoreID)
-		require.NotEmpty(t, a.Decided.Text)
-	}
-	require.Greater(t, decided, 20)
-}
-
 // TestEmptyAndTinyCatalogues: nothing catalogued, or one record: documented priors, sound answers.
 func TestEmptyAndTinyCatalogues(t *testing.T) {
 	t.Parallel()
