@@ -95,7 +95,7 @@ func (x *Index) bestSlip(f *sheetFacts) (best *edit, odds float64) {
 // flagAt is the limit for a sheet: lower where everything is given.
 func flagAt(f *sheetFacts) float64 {
 	for i := range f.n {
-		if math.IsNaN(f.sets[i].mass) || math.IsNaN(f.sets[i].ohm) {
+		if f.sets[i].mass.n == 0 || f.sets[i].ohm.n == 0 {
 			return flagPartly
 		}
 	}

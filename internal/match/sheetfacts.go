@@ -6,7 +6,6 @@ import (
 	"strconv"
 
 	"statorbook/internal/stator"
-	"statorbook/internal/unit"
 	"statorbook/internal/winding"
 	"statorbook/internal/wire"
 )
@@ -26,13 +25,13 @@ type setFacts struct {
 	span     float64 // mean span in slot pitches, weighted by turns
 	area     float64 // mm², metal of one conductor
 	strands  int
-	mass     float64 // g of bare metal
-	massSD   float64 // of ln mass, by its state
-	ohm      float64 // at 20 °C
-	lnDelta  float64 // ln density in g/mm³
-	lnRho    float64 // ln resistivity in Ω·mm
-	lnRoom   float64 // ln(slot area × slots) of its ring
-	arcPitch float64 // mm of arc for one slot pitch, on the mid-slot circle of its ring
+	mass     setFigures // g of bare metal
+	massSD   float64    // of ln mass, by its state
+	ohm      setFigures // at 20 °C
+	lnDelta  float64    // ln density in g/mm³
+	lnRho    float64    // ln resistivity in Ω·mm
+	lnRoom   float64    // ln(slot area × slots) of its ring
+	arcPitch float64    // mm of arc for one slot pitch, on the mid-slot circle of its ring
 	wires    []wire.Wire
 }
 
@@ -64,7 +63,6 @@ type sheetFacts struct {
 	lnKt                       float64
 	sets                       [2]setFacts // main or phase u; auxiliary
 	n                          int
-	same                       []int // coil sets that repeat the first (phases v and w)
 }
 
 // factsOf reads a sheet. ok is false when there is no set whose coils can be laid.
@@ -99,7 +97,7 @@ func factsOf(s *winding.Sheet, t *wire.Table) (f sheetFacts, ok bool) {
 		if i < 0 || f.n > 0 && i == main || f.phases == 3 && f.n > 0 {
 			continue
 		}
-		set, known := f.set(&s.Scheme.CoilSets[i], i, t)
+		set, known := f.set(&s.Scheme, i, t)
 		if !known {
 			if f.n == 0 {
 				return f, false
@@ -108,11 +106,6 @@ func factsOf(s *winding.Sheet, t *wire.Table) (f sheetFacts, ok bool) {
 		}
 		f.sets[f.n] = set
 		f.n++
-	}
-	for i := range s.Scheme.CoilSets {
-		if i != main && s.Scheme.CoilSets[i].Role.IsPhase() {
-			f.same = append(f.same, i)
-		}
 	}
 	return f, true
 }
@@ -141,8 +134,9 @@ func (f *sheetFacts) iron() {
 }
 
 // set reads one coil set; known is false when its coils cannot be laid or are explicit.
-func (f *sheetFacts) set(c *winding.CoilSet, at int, t *wire.Table) (s setFacts, known bool) {
-	s = setFacts{at: at, role: c.Role, back: c.Ring == winding.RingBack, paths: float64(winding.Paths(*c)), area: math.NaN(), mass: math.NaN(), ohm: math.NaN(), wires: c.Wires, kw: math.NaN(),
+func (f *sheetFacts) set(scheme *winding.Scheme, at int, t *wire.Table) (s setFacts, known bool) {
+	c := &scheme.CoilSets[at]
+	s = setFacts{at: at, role: c.Role, back: c.Ring == winding.RingBack, paths: float64(winding.Paths(*c)), area: math.NaN(), wires: c.Wires, kw: math.NaN(),
 		lnDelta: math.Log(wire.Density(wire.Copper) / 1000), lnRho: math.Log(wire.Resistivity(wire.Copper, wire.AnnealedCopper) / 1000), lnRoom: math.NaN(), arcPitch: math.NaN()}
 	if p := c.Pattern; p != nil {
 		s.kind, s.throws, s.groups = p.Kind, slices.Clone(p.Throws), float64(p.Groups)
@@ -168,27 +162,9 @@ func (f *sheetFacts) set(c *winding.CoilSet, at int, t *wire.Table) (s setFacts,
 			s.lnDelta, s.lnRho = math.Log(wire.Density(wire.Aluminium)/1000), math.Log(wire.Resistivity(wire.Aluminium, wire.AnnealedCopper)/1000)
 		}
 	}
-	f.weighed(&s, c)
+	s.weigh(scheme)
 	f.room(&s)
 	return s, true
-}
-
-// weighed takes mass and resistance, brought to bare metal and 20 °C.
-func (f *sheetFacts) weighed(s *setFacts, c *winding.CoilSet) {
-	if usable(c.Mass) {
-		share, sd := winding.EnamelShare(c.MassState)
-		s.mass, s.massSD = c.Mass.Value/(1+share), sd
-	}
-	if usable(c.Resistance) {
-		s.ohm = c.Resistance.Value
-		metal := wire.Copper
-		if len(c.Wires) > 0 && c.Wires[0].Conductor != "" {
-			metal = c.Wires[0].Conductor
-		}
-		if t := c.Temperature; t.Given && t.Value > -50 && t.Value < 250 {
-			s.ohm /= wire.TemperatureFactor(metal, unit.Celsius(t.Value))
-		}
-	}
 }
 
 // room takes slot area and mid-slot circle of the ring.

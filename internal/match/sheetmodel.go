@@ -67,6 +67,7 @@ type sheetModel struct {
 	ways   map[string]float64          // records of each kind of ring, poles and role
 	paths  [4]float64                  // share of 1, 2, 3, more parallel paths
 	mixed  float64                     // share of sheets whose two windings have wires of unlike systems
+	apart  [2]float64                  // sd of the logarithms of ratios between masses, between resistances, of phases
 	n      float64
 }
 
@@ -97,7 +98,7 @@ func (f *sheetFacts) checks(set int, out, extra *[nChk]float64) {
 	total := s.total()
 	series := total / s.paths
 	lnLen := math.Log(total * (2*f.stack + 2.2*s.arcPitch*s.span + 15))
-	lnM, lnR, lnA := math.Log(s.mass), math.Log(s.ohm), math.Log(s.area)
+	lnM, lnR, lnA := math.Log(s.mass.middle()), math.Log(s.ohm.middle()), math.Log(s.area)
 	out[chkArea] = lnA - 0.5*(lnM+s.lnRho-s.lnDelta-lnR) + math.Log(s.paths)
 	extra[chkArea] = s.massSD / 2
 	switch {
@@ -236,6 +237,7 @@ func learnSheets(sample []*sheetRow, layouts []string) sheetModel {
 		}
 	}
 	m.learnProfiles(sample, tooth)
+	m.learnApart(sample)
 	for c := range m.pair {
 		tasks = append(tasks, func() { m.pair[c] = learnPair(sample, c) })
 	}

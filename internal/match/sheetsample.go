@@ -14,6 +14,7 @@ type sheetRow struct {
 	x       [nSheetX]float64
 	sets    [2]sheetSetRow
 	pair    [nPair]float64
+	apart   [2][2]float64 // of the masses, of the resistances of three phases
 	n       uint8
 	systems uint8
 }
@@ -91,6 +92,7 @@ func (s *sheetSample) fill(row *sheetRow, f *sheetFacts) {
 	*row = sheetRow{n: uint8(f.n), systems: uint8(f.systems())}
 	f.x(0, &row.x)
 	f.pairs(&row.pair)
+	row.apart = [2][2]float64{f.sets[0].mass.apart(), f.sets[0].ohm.apart()}
 	for i := range f.n {
 		set := &row.sets[i]
 		f.checks(i, &set.v, &set.extra)

@@ -43,6 +43,7 @@ func (s *scorer) logLikelihood(f *sheetFacts) float64 {
 		l += s.layoutLog(f, &f.sets[set])
 		l += math.Log(s.m.paths[min(max(int(f.sets[set].paths), 1), 4)-1])
 		l += s.strandsLog(&f.sets[set])
+		l += s.apartLog(0, &f.sets[set].mass) + s.apartLog(1, &f.sets[set].ohm)
 	}
 	f.x(0, &x)
 	var pair [nPair]float64

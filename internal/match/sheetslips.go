@@ -133,10 +133,17 @@ func (l *slipList) coils(set int) {
 // masses lists the mass of all copper entered for one set.
 func (l *slipList) masses(set int) {
 	s := &l.base.sets[set]
-	if !(s.mass > 0) {
+	if s.mass.n == 0 {
 		return
 	}
-	m := s.mass
+	m := s.mass.middle()
+	to := func(v, sd float64) {
+		l.add("mass_of_both", l.field(set, "mass_g"), s.mass.typed(v), 1, func(f *sheetFacts) bool {
+			k := &f.sets[set]
+			k.mass, k.massSD = k.mass.times(v/s.mass.middle()), math.Hypot(k.massSD, sd)
+			return true
+		})
+	}
 	switch {
 	case l.base.phases == 3:
 		m /= 3
@@ -150,16 +157,11 @@ func (l *slipList) masses(set int) {
 		} else {
 			m *= own / (own + other)
 		}
-		if o.mass > 0 && o.mass < s.mass {
-			rest := s.mass - o.mass
-			l.add("mass_of_both", l.field(set, "mass_g"), number(rest), 1, func(f *sheetFacts) bool { f.sets[set].mass = rest; return true })
+		if other := o.mass.middle(); other < s.mass.middle() {
+			to(s.mass.middle()-other, 0)
 		}
 	}
-	l.add("mass_of_both", l.field(set, "mass_g"), number(m), 1, func(f *sheetFacts) bool {
-		f.sets[set].mass = m
-		f.sets[set].massSD = math.Hypot(f.sets[set].massSD, 0.05)
-		return true
-	})
+	to(m, 0.05)
 }
 
 // copper is the metal that turns, wire and mean turn make, in g.
@@ -167,29 +169,50 @@ func (s *setFacts) copper(f *sheetFacts) float64 {
 	return s.total() * (2*f.stack + 2.2*s.arcPitch*s.span + 15) * s.area * math.Exp(s.lnDelta)
 }
 
-// digits lists digit slips of mass and resistance.
+// digits lists digit slips of mass and resistance, and a resistance between two leads.
 func (l *slipList) digits(set int) {
 	s := &l.base.sets[set]
-	put := func(code, name string, value float64, assign func(*setFacts, float64)) {
-		if !(value > 0) {
-			return
-		}
-		text := number(value)
-		for _, v := range append(swaps(text), value*10, value/10) {
-			l.add(code, l.field(set, name), number(v), 1, func(f *sheetFacts) bool { assign(&f.sets[set], v); return true })
-		}
-		for _, v := range wrongDigits(text) {
-			l.add(code, l.field(set, name), number(v), 0.1, func(f *sheetFacts) bool { assign(&f.sets[set], v); return true })
-		}
-	}
-	put("mass_digit_swap", "mass_g", s.mass, func(k *setFacts, v float64) { k.mass = v })
-	put("r_digit_swap", "resistance_ohm", s.ohm, func(k *setFacts, v float64) { k.ohm = v })
-	if l.base.phases == 3 && s.ohm > 0 {
+	l.digitsOf("mass_digit_swap", "mass_g", &s.mass, func(f *sheetFacts) *setFigures { return &f.sets[set].mass })
+	l.digitsOf("r_digit_swap", "resistance_ohm", &s.ohm, func(f *sheetFacts) *setFigures { return &f.sets[set].ohm })
+	if l.base.phases == 3 && s.ohm.n > 0 {
 		k := 0.5 // star: two phases in series between two leads
 		if l.base.connection == winding.ConnDelta {
 			k = 1.5 // delta: one phase beside two in series, 2/3 of a phase
 		}
-		l.add("r_line_to_line", l.field(set, "resistance_ohm"), number(s.ohm*k), 1, func(f *sheetFacts) bool { f.sets[set].ohm *= k; return true })
+		l.add("r_line_to_line", l.field(set, "resistance_ohm"), s.ohm.typed(s.ohm.list[0].v*k), 1, func(f *sheetFacts) bool {
+			f.sets[set].ohm = f.sets[set].ohm.times(k)
+			return true
+		})
+	}
+}
+
+// digitsOf lists other digits of a mass or resistance: of each phase where they were typed apart, else of all.
+func (l *slipList) digitsOf(code, name string, g *setFigures, of func(*sheetFacts) *setFigures) {
+	n := g.n
+	if g.alike() {
+		n = min(n, 1)
+	}
+	for i := range n {
+		have := g.list[i]
+		at := fmt.Sprintf("scheme.coil_sets[%d].%s", have.at, name)
+		put := func(v, weight float64) {
+			l.add(code, at, number(v), weight, func(f *sheetFacts) bool {
+				to := of(f)
+				if n < g.n {
+					*to = to.times(v * have.unit / have.v)
+				} else {
+					to.list[i].v = v * have.unit
+				}
+				return true
+			})
+		}
+		typed := have.v / have.unit
+		for _, v := range append(swaps(have.text), typed*10, typed/10) {
+			put(v, 1)
+		}
+		for _, v := range wrongDigits(have.text) {
+			put(v, 0.1)
+		}
 	}
 }
 
@@ -243,8 +266,12 @@ func (l *slipList) bothWindings() {
 		return true
 	})
 	a, b := l.base.sets[0].mass, l.base.sets[1].mass
-	if a > 0 || b > 0 {
-		l.add("mass_swapped", l.field(0, "mass_g"), number(b), 1, func(f *sheetFacts) bool {
+	if a.n+b.n > 0 {
+		corrected := ""
+		if b.n > 0 {
+			corrected = b.typed(b.list[0].v)
+		}
+		l.add("mass_swapped", l.field(0, "mass_g"), corrected, 1, func(f *sheetFacts) bool {
 			f.sets[0].mass, f.sets[1].mass = b, a
 			f.sets[0].massSD, f.sets[1].massSD = f.sets[1].massSD, f.sets[0].massSD
 			return true

@@ -28,7 +28,7 @@ func (l *slipList) wires(set int) {
 			})
 		}
 	}
-	weighed := func(k *setFacts) bool { return k.mass > 0 || k.ohm > 0 } // else the metal shows nowhere
+	weighed := func(k *setFacts) bool { return k.mass.n+k.ohm.n > 0 } // else the metal shows nowhere
 	if weighed(s) {
 		l.add("material_wrong", l.field(set, at+"conductor"), otherMetal(w.Conductor), 1, func(f *sheetFacts) bool { f.sets[set].changeMetal(w.Conductor); return true })
 	}

@@ -1,0 +1,154 @@
+package match
+
+import (
+	"math"
+	"slices"
+
+	"statorbook/internal/unit"
+	"statorbook/internal/winding"
+	"statorbook/internal/wire"
+)
+
+// setFigures are the masses or the resistances of a coil set: one of a main or auxiliary winding, up to
+// three of a three-phase winding, whose phases are wound alike.
+type setFigures struct {
+	list [3]setFigure
+	n    int
+}
+
+// setFigure is one mass or resistance as the check compares it, and as it was typed.
+type setFigure struct {
+	v    float64 // g of bare metal, Ω at 20 °C
+	unit float64 // v for each unit as typed: 1 for bare metal, at 20 °C
+	text string
+	at   int // index of its coil set in the scheme
+}
+
+// weigh takes mass and resistance of the set and of the phases like it, brought to bare metal and 20 °C.
+func (s *setFacts) weigh(scheme *winding.Scheme) {
+	for i := range scheme.CoilSets {
+		c := &scheme.CoilSets[i]
+		if i != s.at && !(s.role.IsPhase() && c.Role.IsPhase()) {
+			continue
+		}
+		if usable(c.Mass) {
+			share, sd := winding.EnamelShare(c.MassState)
+			s.mass.add(c.Mass, 1/(1+share), i)
+			s.massSD = max(s.massSD, sd)
+		}
+		if usable(c.Resistance) {
+			k := 1.0
+			metal := wire.Copper
+			if len(c.Wires) > 0 && c.Wires[0].Conductor != "" {
+				metal = c.Wires[0].Conductor
+			}
+			if t := c.Temperature; t.Given && t.Value > -50 && t.Value < 250 {
+				k = 1 / wire.TemperatureFactor(metal, unit.Celsius(t.Value))
+			}
+			s.ohm.add(c.Resistance, k, i)
+		}
+	}
+}
+
+func (g *setFigures) add(m unit.Measured, k float64, at int) {
+	if g.n == len(g.list) {
+		return
+	}
+	text := m.Text
+	if text == "" {
+		text = number(m.Value)
+	}
+	g.list[g.n] = setFigure{m.Value * k, k, text, at}
+	g.n++
+}
+
+// middle is the median of the figures, NaN for none: one wrong figure among three leaves it nearly as it is.
+func (g *setFigures) middle() float64 {
+	switch g.n {
+	case 0:
+		return math.NaN()
+	case 1:
+		return g.list[0].v
+	case 2:
+		return math.Sqrt(g.list[0].v * g.list[1].v)
+	}
+	a, b, c := g.list[0].v, g.list[1].v, g.list[2].v
+	return max(min(a, b), min(max(a, b), c))
+}
+
+// apart are the logarithms of the ratios between neighbours of the sorted figures; NaN where there are none.
+func (g *setFigures) apart() (out [2]float64) {
+	out = [2]float64{math.NaN(), math.NaN()}
+	var v [3]float64
+	for i := range g.n {
+		v[i] = math.Log(g.list[i].v)
+	}
+	slices.Sort(v[:g.n])
+	for i := 1; i < g.n; i++ {
+		out[i-1] = v[i] - v[i-1]
+	}
+	return out
+}
+
+// alike tells whether all figures were typed alike: one figure for all phases, or a single one.
+func (g *setFigures) alike() bool {
+	for i := 1; i < g.n; i++ {
+		if g.list[i].text != g.list[0].text {
+			return false
+		}
+	}
+	return true
+}
+
+// times returns the figures times k.
+func (g setFigures) times(k float64) setFigures {
+	for i := range g.n {
+		g.list[i].v *= k
+	}
+	return g
+}
+
+// typed is a mass or resistance as it would be typed beside the first figure.
+func (g *setFigures) typed(v float64) string { return number(v / g.list[0].unit) }
+
+// How far the figures of like phases are apart before any record, and below which spread a catalogue
+// shows no weighing: somebody calculated its figures, or wrote one for all phases. wildApart is the share
+// of honest sheets far outside (common practice, no source).
+const (
+	apartSD    = 0.02
+	apartLeast = 0.003
+	wildApart  = 1e-4
+)
+
+// learnApart takes the spread between the phases of the sample.
+func (m *sheetModel) learnApart(sample []*sheetRow) {
+	for kind := range m.apart {
+		var v []float64
+		for _, row := range sample {
+			for _, a := range row.apart[kind] {
+				if a >= 0 {
+					v = append(v, a)
+				}
+			}
+		}
+		m.apart[kind] = apartSD
+		if sd := madToSD * median(v); sd > apartLeast {
+			n := float64(len(v))
+			m.apart[kind] = math.Sqrt((n*sd*sd + 8*apartSD*apartSD) / (n + 8))
+		}
+	}
+}
+
+// apartLog is the chance that the figures of like phases are so far apart.
+func (s *scorer) apartLog(kind int, g *setFigures) float64 {
+	l := 0.0
+	if g.n < 2 {
+		return l
+	}
+	for _, a := range g.apart() {
+		if !math.IsNaN(a) {
+			l += chkLog(a/s.m.apart[kind], s.m.apart[kind], wildApart)
+		}
+	}
+	return l
+}
