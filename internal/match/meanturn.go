@@ -42,16 +42,12 @@ func (m *maker) meanTurn(r *winding.RoleAnalysis) winding.KnownTurn {
 	if !ok {
 		return winding.KnownTurn{}
 	}
-	fan, tri := classFlags(m.rotor, m.design.phases)
-	shape := shapeLaid
-	if set.Pattern != nil {
-		shape = shapeOf(set.Pattern.Kind)
-	}
-	fit := &m.x.model.sheet.chk[shape][which][chkLength]
-	if fit.n < fewRecords {
+	f := sheetFacts{phases: m.design.phases, rotor: m.rotor, core: &m.core, slots: float64(m.core.Slots), poles: m.poles, gap: nanIf(given(m.core.GapDiameter)), stack: nanIf(given(m.core.StackLength)),
+		volts: m.design.voltage, freq: m.design.frequency, power: math.NaN()}
+	ends, fit := m.x.model.sheet.longer(&f, set, coils)
+	if fit.n < fewRecords || math.IsNaN(ends) {
 		return winding.KnownTurn{}
 	}
-	ends := math.Exp(fit.b[0] + fan*fit.b[1] + tri*fit.b[2])
 	return winding.KnownTurn{Length: sheet * unit.Millimetre(ends), Spread: fit.sd, From: turnOfCatalogue}
 }
 

@@ -31,6 +31,7 @@ type setFacts struct {
 	lnDelta  float64    // ln density in g/mm³
 	lnRho    float64    // ln resistivity in Ω·mm
 	lnRoom   float64    // ln(slot area × slots) of its ring
+	tooth    float64    // mm, width of the teeth of its ring
 	arcPitch float64    // mm of arc for one slot pitch, on the mid-slot circle of its ring
 	wires    []wire.Wire
 }
@@ -188,12 +189,22 @@ func (f *sheetFacts) room(s *setFacts) {
 	if area > 0 && q > 0 {
 		s.lnRoom = math.Log(area * float64(q))
 	}
+	s.tooth = nanIf(given(f.core.ToothWidth))
+	if s.back {
+		s.tooth = math.NaN()
+		if f.core.SecondRing != nil {
+			s.tooth = nanIf(given(f.core.SecondRing.ToothWidth))
+		}
+	}
 	ring := winding.RingGap
 	if s.back {
 		ring = winding.RingBack
 	}
 	if d, _, ok := winding.MidSlotDiameter(*f.core, ring); ok && q > 0 {
 		s.arcPitch = math.Pi * float64(d) / float64(q)
+		if math.IsNaN(s.tooth) {
+			s.tooth = 0.5 * s.arcPitch // half of a pitch is tooth (common practice, no source)
+		}
 	}
 }
 
@@ -208,6 +219,15 @@ func (f *sheetFacts) lay(s *setFacts, c *winding.CoilSet) bool {
 	if !(s.kw > 0) {
 		s.kw = math.NaN()
 	}
+	s.spans(coils, q)
+	if s.kind == "" {
+		s.groups = 1
+	}
+	return true
+}
+
+// spans takes the mean span of coils on a ring of q slots.
+func (s *setFacts) spans(coils []winding.Coil, q int) {
 	turns, span := 0.0, 0.0
 	for _, k := range coils {
 		d := k.Out - k.In
@@ -216,10 +236,6 @@ func (f *sheetFacts) lay(s *setFacts, c *winding.CoilSet) bool {
 		span += k.Turns * float64(min(d, q-d))
 	}
 	s.span = span / turns
-	if s.kind == "" {
-		s.groups = 1
-	}
-	return true
 }
 
 // layByRule serves patterns that cannot be laid as written, a slipped throw for instance: winding

@@ -2,8 +2,8 @@ package match
 
 import (
 	"math"
-	"strings"
 
+	"statorbook/internal/stator"
 	"statorbook/internal/winding"
 )
 
@@ -33,27 +33,35 @@ const (
 var (
 	chkSD   = [nChk]float64{0.021, 0.045, 0.085, 0.14, 0.12, 0.25, 0.3, 0.09}
 	chkWild = [nChk]float64{1e-6, 1e-4, 3e-4, 3e-4, 3e-4, 3e-4, 3e-4, 3e-4}
-	// chkFloor: a catalogue whose masses and resistances were calculated must not make the check
-	// sharper than scales and bridges are.
-	chkFloor = [nChk]float64{0.021, 0.039, 0.04, 0.06, 0.05, 0.1, 0.1, 0.02}
+	// chkLeast is what no check goes below, however like each other a few records are.
+	chkLeast = [nChk]float64{0, 0.01, 0.04, 0.06, 0.05, 0.1, 0.1, 0.02}
 	pairSD   = [nPair]float64{0.2, 0.3}
 	pairWild = 3e-4
 )
+
+// weighedLeast is the least scatter of the area check where masses and resistances were measured: a shop's
+// scale is good to about 1 %, its bridge to 0.5 %, and the check takes the root of both (common practice, no source).
+const weighedLeast = 0.005
 
 // nSheetX is the number of features of a check's regression.
 const nSheetX = 12
 
 // The shapes of coils that are judged apart: a coil close round one tooth has ends of another form, and
-// more scatter in them, than one laid over several slots.
+// more scatter in them, than one laid over several slots; the figures of three like phases scatter less
+// than that of one winding.
 const (
 	shapeLaid = iota
 	shapeTooth
+	shapePhases
 	nShape
 )
 
-func shapeOf(kind winding.PatternKind) int {
-	if kind == winding.Tooth {
+func shapeOf(kind winding.PatternKind, phases int) int {
+	switch {
+	case kind == winding.Tooth:
 		return shapeTooth
+	case phases == 3:
+		return shapePhases
 	}
 	return shapeLaid
 }
@@ -62,6 +70,7 @@ func shapeOf(kind winding.PatternKind) int {
 type sheetModel struct {
 	chk    [nShape][2][nChk]linear // by the shape of the coils; main or phase, auxiliary
 	pair   [nPair]linear
+	joint  [nShape]jointModel
 	rms    [nShape][2][rmsBins]float64 // density of chkProfile, by the same classes as chk
 	layout map[string]float64          // records of each way of laying a set
 	ways   map[string]float64          // records of each kind of ring, poles and role
@@ -83,6 +92,87 @@ func (f *sheetFacts) x(set int, out *[nSheetX]float64) {
 	}
 }
 
+// The features of a set's length check beside the common ones: how much of the formula's mean turn its
+// parts make. What a part is wrong by, over or under by a share, is wrong in the whole by so much of it.
+const (
+	endArc   = iota // of the arcs of both ends
+	endFixed        // of the straight runs
+	endTooth        // of the tooth, for a coil close round one
+	endFull         // 1 where a coil sits on every tooth: two sides share a slot
+	endBack         // 1 on the back ring
+	nEnds
+)
+
+// nLengthX is the number of features of the length check.
+const nLengthX = nSheetX + nEnds
+
+// straightEnds is the length in mm of the straight runs of a turn before any record (common practice, no source).
+const straightEnds = 15
+
+// meanTurn is the mean length of turn in mm by the formula, before the catalogue corrects it.
+func (f *sheetFacts) meanTurn(s *setFacts) float64 {
+	return 2*f.stack + 2.2*s.arcPitch*s.span + straightEnds
+}
+
+func (f *sheetFacts) ends(s *setFacts) (out [nEnds]float64) {
+	turn := f.meanTurn(s)
+	out[endArc], out[endFixed] = zeroNaN(2.2*s.arcPitch*s.span/turn), zeroNaN(straightEnds/turn)
+	if s.back {
+		out[endBack] = 1
+	}
+	if s.kind == winding.Tooth {
+		out[endTooth] = zeroNaN(2 * s.tooth / turn)
+		if s.groups == f.slots {
+			out[endFull] = 1
+		}
+	}
+	return out
+}
+
+// longer is the mean turn that the catalogue's records have over that of the sheet's formula, for a set laid
+// on a core, and the fit that tells so; NaN where the core does not tell.
+func (m *sheetModel) longer(f *sheetFacts, set *winding.CoilSet, coils []winding.Coil) (float64, *linear) {
+	s := setFacts{role: set.Role, back: set.Ring == winding.RingBack, groups: 1}
+	if set.Pattern != nil {
+		s.kind, s.groups = set.Pattern.Kind, float64(set.Pattern.Groups)
+	}
+	f.room(&s)
+	s.spans(coils, stator.RingSlots(*f.core, s.back))
+	which := 0
+	if set.Role == winding.Auxiliary {
+		which = 1
+	}
+	var shared [nSheetX]float64
+	f.x(which, &shared)
+	ends := f.ends(&s)
+	x := features(chkLength, &shared, &ends)
+	fit := &m.chk[shapeOf(s.kind, f.phases)][which][chkLength]
+	return math.Exp(fit.at(x[:])), fit
+}
+
+// featuresOf is the number of features that a check is fitted on.
+func featuresOf(check int) int {
+	if check == chkLength {
+		return nLengthX
+	}
+	return nSheetX
+}
+
+// features of a check of a set, from those that its sheet shares.
+func (s *sheetSetRow) features(check int, shared *[nSheetX]float64) (x [nLengthX]float64) {
+	return features(check, shared, &s.ends)
+}
+
+func features(check int, shared *[nSheetX]float64, ends *[nEnds]float64) (x [nLengthX]float64) {
+	own := *shared
+	maskFeatures(check, &own)
+	copy(x[:], own[:])
+	if check == chkLength {
+		copy(x[nSheetX:], ends[:])
+	}
+	return x
+}
+
 func zeroNaN(v float64) float64 {
 	if math.IsNaN(v) || math.IsInf(v, 0) {
 		return 0
@@ -97,7 +187,7 @@ func (f *sheetFacts) checks(set int, out, extra *[nChk]float64) {
 	*extra = [nChk]float64{}
 	total := s.total()
 	series := total / s.paths
-	lnLen := math.Log(total * (2*f.stack + 2.2*s.arcPitch*s.span + 15))
+	lnLen := math.Log(total * f.meanTurn(s))
 	lnM, lnR, lnA := math.Log(s.mass.middle()), math.Log(s.ohm.middle()), math.Log(s.area)
 	out[chkArea] = lnA - 0.5*(lnM+s.lnRho-s.lnDelta-lnR) + math.Log(s.paths)
 	extra[chkArea] = s.massSD / 2
@@ -168,8 +258,8 @@ func (f *sheetFacts) pairs(out *[nPair]float64) {
 }
 
 // sheetPriors are the coefficients before any record: nothing but the constant.
-func sheetPrior(constant, sd float64) prior {
-	p := prior{b: make([]float64, nSheetX), hold: make([]float64, nSheetX), sd: sd, n: 8}
+func sheetPrior(features int, constant, sd float64) prior {
+	p := prior{b: make([]float64, features), hold: make([]float64, features), sd: sd, n: 8}
 	for i := range p.hold {
 		p.hold[i] = 4
 	}
@@ -223,46 +313,54 @@ func learnSheets(sample []*sheetRow, layouts []string) sheetModel {
 		m.paths[i] /= sum
 	}
 	var tasks []func()
-	tooth := make([]bool, len(layouts))
-	for i, key := range layouts {
-		_, rest, _ := strings.Cut(key, "|")
-		tooth[i] = strings.HasPrefix(rest, string(winding.Tooth)+"|")
-	}
 	for shape := range m.chk {
-		of := func(s *sheetSetRow) bool { return tooth[s.layout] == (shape == shapeTooth) }
 		for set := range m.chk[shape] {
 			for c := range m.chk[shape][set] {
-				tasks = append(tasks, func() { m.chk[shape][set][c] = learnCheck(sample, of, set, c) })
+				tasks = append(tasks, func() { m.chk[shape][set][c] = learnCheck(sample, shape, set, c) })
 			}
 		}
 	}
-	m.learnProfiles(sample, tooth)
+	m.learnProfiles(sample)
 	m.learnApart(sample)
 	for c := range m.pair {
 		tasks = append(tasks, func() { m.pair[c] = learnPair(sample, c) })
 	}
 	together(tasks...)
+	m.weighed()
+	m.learnJoint(sample)
 	return m
 }
 
-// learnCheck fits one check of the main (0) or auxiliary (1) set, of the shape that of tells.
-func learnCheck(sample []*sheetRow, of func(*sheetSetRow) bool, set, check int) linear {
-	table := rows{p: nSheetX}
+// learnCheck fits one check of the main (0) or auxiliary (1) set of a shape.
+func learnCheck(sample []*sheetRow, shape, set, check int) linear {
+	table := rows{p: featuresOf(check)}
 	for _, row := range sample {
 		if set >= int(row.n) {
 			continue
 		}
 		s := &row.sets[set]
-		if !of(s) {
+		if int(s.shape) != shape {
 			continue
 		}
-		x := row.x
-		maskFeatures(check, &x)
-		table.add(x[:], s.v[check], 1/(1+sq(s.extra[check]/chkSD[check])))
+		x := s.features(check, &row.x)
+		table.add(x[:table.p], s.v[check], 1/(1+sq(s.extra[check]/chkSD[check])))
 	}
-	out := table.fit(sheetPrior(chkConstant[check], chkSD[check]))
-	out.sd = max(out.sd, chkFloor[check])
+	out := table.fit(sheetPrior(table.p, chkConstant[check], chkSD[check]))
+	out.sd = max(out.sd, chkLeast[check])
 	return out
+}
+
+// weighed widens the checks that rest on scales and bridges where the sample was not weighed: its masses and
+// resistances agree better than any scale, because somebody calculated them, and tell nothing of scales.
+func (m *sheetModel) weighed() {
+	for shape := range m.chk {
+		for set := range m.chk[shape] {
+			if c := &m.chk[shape][set]; c[chkArea].sd < weighedLeast {
+				c[chkArea].sd = chkSD[chkArea]
+				c[chkLength].sd = max(chkSD[chkLength], math.Hypot(c[chkLength].sd, chkSD[chkArea]))
+			}
+		}
+	}
 }
 
 // learnPair fits one comparison of both sets.
@@ -271,7 +369,7 @@ func learnPair(sample []*sheetRow, pair int) linear {
 	for _, row := range sample {
 		table.add(row.x[:], row.pair[pair], 1)
 	}
-	return table.fit(sheetPrior(0, pairSD[pair]))
+	return table.fit(sheetPrior(nSheetX, 0, pairSD[pair]))
 }
 
 // systems compares the gauge systems of both windings: 0 not known, 1 alike, 2 unlike.
@@ -327,7 +425,7 @@ func rmsBin(v float64) int {
 
 // learnProfiles counts the profiles and smooths the counts over neighbours. The prior is the normal half
 // of before any record.
-func (m *sheetModel) learnProfiles(sample []*sheetRow, tooth []bool) {
+func (m *sheetModel) learnProfiles(sample []*sheetRow) {
 	width := func(bin int) float64 {
 		from, to := float64(bin)/rmsBins, float64(bin+1)/rmsBins
 		return rmsTop * (to*to - from*from)
@@ -337,7 +435,7 @@ func (m *sheetModel) learnProfiles(sample []*sheetRow, tooth []bool) {
 			var count [rmsBins]float64
 			total := 0.0
 			for _, row := range sample {
-				if set >= int(row.n) || tooth[row.sets[set].layout] != (shape == shapeTooth) {
+				if set >= int(row.n) || int(row.sets[set].shape) != shape {
 					continue
 				}
 				if v := row.sets[set].v[chkProfile]; !math.IsNaN(v) && !math.IsInf(v, 0) {

@@ -22,8 +22,10 @@ type sheetRow struct {
 // sheetSetRow is one coil set of it.
 type sheetSetRow struct {
 	v, extra [nChk]float64
+	ends     [nEnds]float64
 	layout   uint32
 	paths    uint8
+	shape    uint8
 }
 
 // sheetSample keeps the sheets of a part of the records that depends on their identifiers alone: a
@@ -97,6 +99,8 @@ func (s *sheetSample) fill(row *sheetRow, f *sheetFacts) {
 		set := &row.sets[i]
 		f.checks(i, &set.v, &set.extra)
 		set.layout = s.layouts.add([]byte(f.layoutKey(&f.sets[i])))
+		set.ends = f.ends(&f.sets[i])
+		set.shape = uint8(shapeOf(f.sets[i].kind, f.phases))
 		set.paths = uint8(min(max(f.sets[i].paths, 1), math.MaxUint8))
 	}
 }

@@ -20,40 +20,32 @@ func chkLog(z, s, wild float64) float64 {
 
 // logLikelihood of a sheet as it stands.
 func (s *scorer) logLikelihood(f *sheetFacts) float64 {
-	l := 0.0
-	var x, xc [nSheetX]float64
-	var v, extra [nChk]float64
+	e := noResiduals
+	l := s.setLogs(f)
+	var shared [nSheetX]float64
+	var v, extra [2][nChk]float64
+	var ends [2][nEnds]float64
 	for set := range f.n {
-		f.x(set, &x)
-		f.checks(set, &v, &extra)
-		for c := range v {
-			if math.IsNaN(v[c]) || math.IsInf(v[c], 0) {
-				continue
-			}
-			if c == chkProfile {
-				l += math.Log(s.m.rms[shapeOf(f.sets[set].kind)][set][rmsBin(v[c])])
-				continue
-			}
-			xc = x
-			maskFeatures(c, &xc)
-			fit := &s.m.chk[shapeOf(f.sets[set].kind)][set][c]
-			sd := math.Hypot(fit.sd, extra[c])
-			l += chkLog((v[c]-fit.at(xc[:]))/sd, sd, chkWild[c])
+		f.checks(set, &v[set], &extra[set])
+		ends[set] = f.ends(&f.sets[set])
+		if p := v[set][chkProfile]; !math.IsNaN(p) && !math.IsInf(p, 0) {
+			l += math.Log(s.m.rms[shapeOf(f.sets[set].kind, f.phases)][set][rmsBin(p)])
 		}
-		l += s.layoutLog(f, &f.sets[set])
-		l += math.Log(s.m.paths[min(max(int(f.sets[set].paths), 1), 4)-1])
-		l += s.strandsLog(&f.sets[set])
-		l += s.apartLog(0, &f.sets[set].mass) + s.apartLog(1, &f.sets[set].ohm)
 	}
-	f.x(0, &x)
+	f.x(0, &shared)
+	for j, o := range jointOrder {
+		if o.set < f.n && !math.IsNaN(v[o.set][o.check]) {
+			fit := &s.m.chk[shapeOf(f.sets[o.set].kind, f.phases)][o.set][o.check]
+			x := features(o.check, &shared, &ends[o.set])
+			e.put(j, v[o.set][o.check]-fit.at(x[:]), fit.sd, extra[o.set][o.check])
+		}
+	}
 	var pair [nPair]float64
 	f.pairs(&pair)
 	for c := range pair {
-		if !math.IsNaN(pair[c]) && !math.IsInf(pair[c], 0) {
-			fit := &s.m.pair[c]
-			l += chkLog((pair[c]-fit.at(x[:]))/fit.sd, fit.sd, pairWild)
-		}
+		e.put(len(jointOrder)+c, pair[c]-s.m.pair[c].at(shared[:]), s.m.pair[c].sd, 0)
 	}
+	l += s.m.joint[shapeOf(f.sets[0].kind, f.phases)].log(&e)
 	switch f.systems() {
 	case 1:
 		l += math.Log(1 - s.m.mixed)
@@ -61,6 +53,17 @@ func (s *scorer) logLikelihood(f *sheetFacts) float64 {
 		l += math.Log(s.m.mixed)
 	}
 	return l + s.designLog(f)
+}
+
+// setLogs are the chances of each set's layout, paths and strands, and of the agreement of its phases.
+func (s *scorer) setLogs(f *sheetFacts) float64 {
+	l := 0.0
+	for set := range f.n {
+		k := &f.sets[set]
+		l += s.layoutLog(f, k) + math.Log(s.m.paths[min(max(int(k.paths), 1), 4)-1]) + s.strandsLog(k)
+		l += s.apartLog(0, &k.mass) + s.apartLog(1, &k.ohm)
+	}
+	return l
 }
 
 // strandsLog is the chance of so many strands for the conductor's area.

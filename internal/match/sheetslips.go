@@ -166,7 +166,7 @@ func (l *slipList) masses(set int) {
 
 // copper is the metal that turns, wire and mean turn make, in g.
 func (s *setFacts) copper(f *sheetFacts) float64 {
-	return s.total() * (2*f.stack + 2.2*s.arcPitch*s.span + 15) * s.area * math.Exp(s.lnDelta)
+	return s.total() * f.meanTurn(s) * s.area * math.Exp(s.lnDelta)
 }
 
 // digits lists digit slips of mass and resistance, and a resistance between two leads.
