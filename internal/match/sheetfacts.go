@@ -32,6 +32,7 @@ type setFacts struct {
 	lnRho    float64    // ln resistivity in Ω·mm
 	lnRoom   float64    // ln(slot area × slots) of its ring
 	tooth    float64    // mm, width of the teeth of its ring
+	guessed  bool       // arcPitch rests on a guessed depth
 	arcPitch float64    // mm of arc for one slot pitch, on the mid-slot circle of its ring
 	wires    []wire.Wire
 }
@@ -54,6 +55,7 @@ type sheetFacts struct {
 	poles                      int
 	gap, stack                 float64
 	lnBref                     float64
+	basis                      int // the check that lnBref serves: chkDensity, chkTeeth or chkIron
 	volts                      float64
 	freq                       float64
 	connection                 winding.Connection
@@ -125,6 +127,15 @@ func (f *sheetFacts) iron() {
 		f.lnBref = math.Log(float64(d))
 	}
 	yoke, ok := stator.BackIronOf(*f.core)
+	teeth := f.core.ToothWidth.Given && f.core.ToothWidth.Value > 0
+	switch {
+	case ok && teeth:
+		f.basis = chkDensity
+	case ok:
+		f.basis = chkIron
+	default:
+		f.basis = chkTeeth
+	}
 	if ok && usable(f.core.ToothWidth) {
 		s := site{slots: f.slots, rotor: f.rotor, stack: 40}
 		s.v = measuredVec(f.core)
@@ -163,7 +174,7 @@ func (f *sheetFacts) set(scheme *winding.Scheme, at int, t *wire.Table) (s setFa
 			s.lnDelta, s.lnRho = math.Log(wire.Density(wire.Aluminium)/1000), math.Log(wire.Resistivity(wire.Aluminium, wire.AnnealedCopper)/1000)
 		}
 	}
-	s.weigh(scheme)
+	s.weigh(scheme, t)
 	f.room(&s)
 	return s, true
 }
@@ -200,7 +211,8 @@ func (f *sheetFacts) room(s *setFacts) {
 	if s.back {
 		ring = winding.RingBack
 	}
-	if d, _, ok := winding.MidSlotDiameter(*f.core, ring); ok && q > 0 {
+	if d, guessed, ok := winding.MidSlotDiameter(*f.core, ring); ok && q > 0 {
+		s.guessed = guessed
 		s.arcPitch = math.Pi * float64(d) / float64(q)
 		if math.IsNaN(s.tooth) {
 			s.tooth = 0.5 * s.arcPitch // half of a pitch is tooth (common practice, no source)

@@ -25,14 +25,14 @@ type setFigure struct {
 }
 
 // weigh takes mass and resistance of the set and of the phases like it, brought to bare metal and 20 °C.
-func (s *setFacts) weigh(scheme *winding.Scheme) {
+func (s *setFacts) weigh(scheme *winding.Scheme, t *wire.Table) {
 	for i := range scheme.CoilSets {
 		c := &scheme.CoilSets[i]
 		if i != s.at && !(s.role.IsPhase() && c.Role.IsPhase()) {
 			continue
 		}
 		if usable(c.Mass) {
-			share, sd := winding.EnamelShare(c.MassState)
+			share, sd := coatShare(c, t)
 			s.mass.add(c.Mass, 1/(1+share), i)
 			s.massSD = max(s.massSD, sd)
 		}
@@ -42,12 +42,51 @@ func (s *setFacts) weigh(scheme *winding.Scheme) {
 			if len(c.Wires) > 0 && c.Wires[0].Conductor != "" {
 				metal = c.Wires[0].Conductor
 			}
-			if t := c.Temperature; t.Given && t.Value > -50 && t.Value < 250 {
-				k = 1 / wire.TemperatureFactor(metal, unit.Celsius(t.Value))
+			if at := c.Temperature; at.Given && at.Value > -50 && at.Value < 250 {
+				k = 1 / wire.TemperatureFactor(metal, unit.Celsius(at.Value))
 			}
 			s.ohm.add(c.Resistance, k, i)
 		}
 	}
+}
+
+// Enamel: its density in g/cm³ (polyester and polyurethane lie at 1.3 to 1.4, from memory), and how well its
+// mass is known from the wire's size and build, or from neither (common practice, no source).
+const (
+	enamelDensity = 1.35
+	coatKnown     = 0.15
+	coatGuessed   = 0.35
+)
+
+// coatShare is the mass of all that is not metal over the mass of metal that a weighed set carries, with
+// its standard deviation. Enamel follows from size and build where they are known; it weighs more, beside the
+// metal, on thin wire and on aluminium.
+func coatShare(c *winding.CoilSet, t *wire.Table) (share, sd float64) {
+	share, sd = winding.EnamelShare(c.MassState)
+	if share == 0 || len(c.Wires) == 0 {
+		return share, sd
+	}
+	w := c.Wires[0]
+	usual, _ := winding.EnamelShare("enamelled") // of copper
+	lighter := 1.0
+	if w.Conductor == wire.Aluminium {
+		lighter = wire.Density(wire.Copper) / wire.Density(wire.Aluminium)
+	}
+	coat, known := usual, coatGuessed
+	if t != nil {
+		if size, err := t.Find(w.System, w.Size); err == nil {
+			if cover, ok := size.Cover(w.Build); ok && cover.OverallMax > size.Diameter && size.Diameter > 0 {
+				// The table tells the largest overall diameter; nine tenths of its enamel is usual.
+				coat, known = 0.9*enamelDensity/wire.Density(wire.Copper)*(sq(float64(cover.OverallMax/size.Diameter))-1), coatKnown
+			}
+		}
+	}
+	if share < usual { // nobody tells whether it was stripped
+		k := lighter * coat / usual
+		return share * k, sd * k
+	}
+	more := (share - usual) * lighter // varnish, leads
+	return coat*lighter + more, math.Hypot(known*coat, sd*more/share) * lighter
 }
 
 func (g *setFigures) add(m unit.Measured, k float64, at int) {

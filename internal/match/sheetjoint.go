@@ -7,7 +7,7 @@ import "math"
 // shows of that is learned as one table of correlations for each shape of coils. The order is that in
 // which a sheet is read: what is surest first.
 var jointOrder = [...]struct{ set, check int }{
-	{0, chkArea}, {1, chkArea}, {0, chkLength}, {1, chkLength}, {0, chkDensity}, {0, chkFill}, {1, chkFill},
+	{0, chkArea}, {1, chkArea}, {0, chkLength}, {1, chkLength}, {0, chkDensity}, {0, chkTeeth}, {0, chkIron}, {0, chkFill}, {1, chkFill},
 	{0, chkCurrent}, {0, chkLoad}, {0, chkPower},
 }
 
@@ -98,9 +98,9 @@ func (m *sheetModel) rowResiduals(row *sheetRow, e *residuals) {
 			continue
 		}
 		s := &row.sets[o.set]
-		fit := &m.chk[s.shape][o.set][o.check]
+		fits := &m.chk[s.shape][o.set]
 		x := s.features(o.check, &row.x)
-		e.put(j, s.v[o.check]-fit.at(x[:]), fit.sd, s.extra[o.check])
+		e.put(j, s.v[o.check]-fits[o.check].at(x[:]), fits[o.check].sd, m.own(int(s.shape), o.set, o.check, s.extra[o.check], s.ends[endGuess], s.lone))
 	}
 	for c := range row.pair {
 		e.put(len(jointOrder)+c, row.pair[c]-m.pair[c].at(row.x[:]), m.pair[c].sd, 0)

@@ -17,6 +17,8 @@ const (
 	chkCurrent        // plate current against power, volts, poles
 	chkLoad           // current density
 	chkPower          // power against D²L and poles
+	chkTeeth          // y_B where only the teeth are known, which leaves out what the back iron bears
+	chkIron           // y_B where only the back iron is known
 	chkProfile        // turns of concentric coils against the sine of their span: root mean square
 	nChk
 )
@@ -31,10 +33,10 @@ const (
 // Priors of the checks: spread of the residual and the share of honest sheets far outside
 // (measured on simulated worlds of our own; the spreads are replaced by the catalogue's).
 var (
-	chkSD   = [nChk]float64{0.021, 0.045, 0.085, 0.14, 0.12, 0.25, 0.3, 0.09}
-	chkWild = [nChk]float64{1e-6, 1e-4, 3e-4, 3e-4, 3e-4, 3e-4, 3e-4, 3e-4}
+	chkSD   = [nChk]float64{0.021, 0.045, 0.085, 0.14, 0.12, 0.25, 0.3, 0.12, 0.12, 0.09}
+	chkWild = [nChk]float64{1e-6, 1e-4, 3e-4, 3e-4, 3e-4, 3e-4, 3e-4, 3e-4, 3e-4, 3e-4}
 	// chkLeast is what no check goes below, however like each other a few records are.
-	chkLeast = [nChk]float64{0, 0.01, 0.04, 0.06, 0.05, 0.1, 0.1, 0.02}
+	chkLeast = [nChk]float64{0, 0.01, 0.04, 0.06, 0.05, 0.1, 0.1, 0.06, 0.06, 0.02}
 	pairSD   = [nPair]float64{0.2, 0.3}
 	pairWild = 3e-4
 )
@@ -45,6 +47,12 @@ const weighedLeast = 0.005
 
 // nSheetX is the number of features of a check's regression.
 const nSheetX = 12
+
+// Two of them.
+const (
+	featurePower = 7
+	featureVolts = 8
+)
 
 // The shapes of coils that are judged apart: a coil close round one tooth has ends of another form, and
 // more scatter in them, than one laid over several slots; the figures of three like phases scatter less
@@ -71,6 +79,7 @@ type sheetModel struct {
 	chk    [nShape][2][nChk]linear // by the shape of the coils; main or phase, auxiliary
 	pair   [nPair]linear
 	joint  [nShape]jointModel
+	guess  [nShape][2]float64          // sd that a guessed depth of slots adds to the length check
 	rms    [nShape][2][rmsBins]float64 // density of chkProfile, by the same classes as chk
 	layout map[string]float64          // records of each way of laying a set
 	ways   map[string]float64          // records of each kind of ring, poles and role
@@ -100,6 +109,7 @@ const (
 	endTooth        // of the tooth, for a coil close round one
 	endFull         // 1 where a coil sits on every tooth: two sides share a slot
 	endBack         // 1 on the back ring
+	endGuess        // 1 where the depth of the slots had to be guessed, and with it the arcs
 	nEnds
 )
 
@@ -119,6 +129,9 @@ func (f *sheetFacts) ends(s *setFacts) (out [nEnds]float64) {
 	out[endArc], out[endFixed] = zeroNaN(2.2*s.arcPitch*s.span/turn), zeroNaN(straightEnds/turn)
 	if s.back {
 		out[endBack] = 1
+	}
+	if s.guessed {
+		out[endGuess] = 1
 	}
 	if s.kind == winding.Tooth {
 		out[endTooth] = zeroNaN(2 * s.tooth / turn)
@@ -197,14 +210,15 @@ func (f *sheetFacts) checks(set int, out, extra *[nChk]float64) {
 		extra[chkLength] = s.massSD / 2
 	case !math.IsNaN(lnM):
 		out[chkLength] = lnM - s.lnDelta - lnLen - lnA
-		extra[chkLength] = math.Hypot(chkSD[chkArea], s.massSD)
+		extra[chkLength] = s.massSD
 	default:
 		out[chkLength] = lnR + 2*math.Log(s.paths) + lnA - s.lnRho - lnLen
-		extra[chkLength] = chkSD[chkArea]
 	}
 	out[chkProfile] = f.profile(s)
 	out[chkFill] = math.Log(2*series*s.area*s.paths*float64(phaseCount(f.phases))) - s.lnRoom
-	out[chkDensity], out[chkCurrent], out[chkLoad], out[chkPower] = math.NaN(), math.NaN(), math.NaN(), math.NaN()
+	for _, c := range [...]int{chkDensity, chkTeeth, chkIron, chkCurrent, chkLoad, chkPower} {
+		out[c] = math.NaN()
+	}
 	if set != 0 {
 		return
 	}
@@ -214,7 +228,7 @@ func (f *sheetFacts) checks(set int, out, extra *[nChk]float64) {
 		volts = math.NaN()
 	}
 	tau := math.Pi * f.gap / float64(f.poles)
-	out[chkDensity] = math.Log(volts/(emfConstant*f.freq*series*s.kw*tau*f.stack*1e-6)) - f.lnBref
+	out[f.basis] = math.Log(volts/(emfConstant*f.freq*series*s.kw*tau*f.stack*1e-6)) - f.lnBref
 	out[chkCurrent] = math.Log(f.amps)
 	i := f.amps
 	if f.phases == 3 && f.connection != "star" {
@@ -223,6 +237,49 @@ func (f *sheetFacts) checks(set int, out, extra *[nChk]float64) {
 	out[chkLoad] = math.Log(i / (s.area * s.paths))
 	out[chkPower] = math.Log(f.power / 200)
 }
+
+// lone tells that the length check rests on a mass or a resistance alone: it then has their scatter
+// whole, which the mean of both halves.
+func (s *setFacts) lone() bool { return s.mass.n == 0 || s.ohm.n == 0 }
+
+// own is the spread that a sheet itself adds to a check: by its weighing, and by a depth that was guessed.
+func (m *sheetModel) own(shape, set, check int, extra, guessed float64, lone bool) float64 {
+	if check != chkLength {
+		return extra
+	}
+	v := sq(extra) + guessed*sq(m.guess[shape][set])
+	if lone {
+		v += sq(m.chk[shape][set][chkArea].sd)
+	}
+	return math.Sqrt(v)
+}
+
+// learnGuess takes how much more the length check scatters where the depth was guessed.
+func (m *sheetModel) learnGuess(sample []*sheetRow) {
+	var off [nShape][2][]float64
+	for _, row := range sample {
+		for set := range row.n {
+			s := &row.sets[set]
+			x := s.features(chkLength, &row.x)
+			if v := s.v[chkLength] - m.chk[s.shape][set][chkLength].at(x[:]); s.ends[endGuess] == 1 && !math.IsNaN(v) {
+				off[s.shape][set] = append(off[s.shape][set], math.Abs(v))
+			}
+		}
+	}
+	for shape := range off {
+		for set, v := range off[shape] {
+			n, sd := float64(len(v)), 0.0
+			if len(v) > 0 {
+				sd = madToSD * median(v)
+			}
+			more := max(0, sq(sd)-sq(m.chk[shape][set][chkLength].sd))
+			m.guess[shape][set] = math.Sqrt((n*more + 8*sq(guessSD)) / (n + 8))
+		}
+	}
+}
+
+// guessSD is what a guessed depth adds before any record (common practice, no source).
+const guessSD = 0.03
 
 // profile is the root mean square of how far the turns of a group's coils, in the logarithm, are
 // from the sine of their half span; NaN for a single coil.
@@ -268,7 +325,7 @@ func sheetPrior(features int, constant, sd float64) prior {
 }
 
 // constants of the checks before any record (common practice, no source).
-var chkConstant = [nChk]float64{0, 0, 0.1, -1.6, 0.4, 1.7, -0.4, 0.08}
+var chkConstant = [nChk]float64{0, 0, 0.1, -1.6, 0.4, 1.7, -0.4, 0, 0, 0.08}
 
 // chkFeature masks features that would give a check away to itself: the power predicts current and
 // load, but not itself; y_B and power are compared with the stack, which they already hold.
@@ -279,7 +336,7 @@ func maskFeatures(check int, x *[nSheetX]float64) {
 			x[i] = 0
 		}
 	case chkPower:
-		x[7], x[8] = 0, 0
+		x[featurePower], x[featureVolts] = 0, 0
 	case chkProfile:
 		x[3], x[4], x[7], x[8], x[9], x[10], x[11] = 0, 0, 0, 0, 0, 0, 0
 	}
@@ -327,6 +384,7 @@ func learnSheets(sample []*sheetRow, layouts []string) sheetModel {
 	}
 	together(tasks...)
 	m.weighed()
+	m.learnGuess(sample)
 	m.learnJoint(sample)
 	return m
 }
@@ -343,9 +401,17 @@ func learnCheck(sample []*sheetRow, shape, set, check int) linear {
 			continue
 		}
 		x := s.features(check, &row.x)
-		table.add(x[:table.p], s.v[check], 1/(1+sq(s.extra[check]/chkSD[check])))
+		scatter := s.extra[check]
+		if check == chkLength && s.lone {
+			scatter = math.Hypot(scatter, chkSD[chkArea])
+		}
+		table.add(x[:table.p], s.v[check], 1/(1+sq(scatter/chkSD[check])))
 	}
-	out := table.fit(sheetPrior(table.p, chkConstant[check], chkSD[check]))
+	held := sheetPrior(table.p, chkConstant[check], chkSD[check])
+	if check == chkCurrent { // amperes are watts over volts
+		held.b[featurePower], held.b[featureVolts] = 1, -1
+	}
+	out := table.fit(held)
 	out.sd = max(out.sd, chkLeast[check])
 	return out
 }

@@ -26,6 +26,7 @@ type sheetSetRow struct {
 	layout   uint32
 	paths    uint8
 	shape    uint8
+	lone     bool
 }
 
 // sheetSample keeps the sheets of a part of the records that depends on their identifiers alone: a
@@ -100,6 +101,7 @@ func (s *sheetSample) fill(row *sheetRow, f *sheetFacts) {
 		f.checks(i, &set.v, &set.extra)
 		set.layout = s.layouts.add([]byte(f.layoutKey(&f.sets[i])))
 		set.ends = f.ends(&f.sets[i])
+		set.lone = f.sets[i].lone()
 		set.shape = uint8(shapeOf(f.sets[i].kind, f.phases))
 		set.paths = uint8(min(max(f.sets[i].paths, 1), math.MaxUint8))
 	}

@@ -35,9 +35,10 @@ func (s *scorer) logLikelihood(f *sheetFacts) float64 {
 	f.x(0, &shared)
 	for j, o := range jointOrder {
 		if o.set < f.n && !math.IsNaN(v[o.set][o.check]) {
-			fit := &s.m.chk[shapeOf(f.sets[o.set].kind, f.phases)][o.set][o.check]
+			shape := shapeOf(f.sets[o.set].kind, f.phases)
+			fits := &s.m.chk[shape][o.set]
 			x := features(o.check, &shared, &ends[o.set])
-			e.put(j, v[o.set][o.check]-fit.at(x[:]), fit.sd, extra[o.set][o.check])
+			e.put(j, v[o.set][o.check]-fits[o.check].at(x[:]), fits[o.check].sd, s.m.own(shape, o.set, o.check, extra[o.set][o.check], ends[o.set][endGuess], f.sets[o.set].lone()))
 		}
 	}
 	var pair [nPair]float64
