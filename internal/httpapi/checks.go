@@ -1,8 +1,13 @@
 package httpapi
 
 import (
+	"errors"
+	"regexp"
+	"strconv"
+
 	"statorbook/internal/bundle"
 	"statorbook/internal/jsonin"
+	"statorbook/internal/unit"
 	"statorbook/internal/winding"
 
 	"github.com/gin-gonic/gin"
@@ -27,7 +32,7 @@ type checkView struct {
 // a finding of severity error.
 func (s *server) postCheck(c *gin.Context, q *query) error {
 	var req checkRequest
-	if err := decodeBody(c, q, &req, jsonin.Single); err != nil {
+	if err := req.judge(decodeBody(c, q, &req, jsonin.Single)); err != nil {
 		return err
 	}
 	snap, err := s.snapshot()
@@ -36,4 +41,48 @@ func (s *server) postCheck(c *gin.Context, q *query) error {
 	}
 	v := snap.Index.CheckRecord(sheetOf(req.Sheet))
 	return sendJSON(c, checkView{viewFindings(v.Findings), sixDigits(v.LnOdds), (*bundle.Slip)(v.Slip), v.Verdict})
+}
+
+// judge takes figures that lie beyond what the service keeps, but that the rest of the sheet can judge, as
+// they are; the check tells of each in a finding of severity error. 9 strands in hand, or 2300000 V, are what a
+// check is for. Any other mistake stands.
+func (r *checkRequest) judge(mistake error) error {
+	var known *errs.Error
+	if !errors.As(mistake, &known) {
+		return mistake
+	}
+	for i := range known.Fields {
+		f := &known.Fields[i]
+		v, err := strconv.ParseFloat(f.Got, 64)
+		if f.Code != jsonin.CodeRange || err != nil || !(v > 0) || !r.take(f.Pointer, f.Got, v) {
+			return mistake
+		}
+	}
+	return nil
+}
+
+// mostJudged bounds strands in hand that are judged: more are no count of strands.
+const mostJudged = 100
+
+var strandsAt = regexp.MustCompile(`^/scheme/coil_sets/(\d+)/wires/(\d+)/strands$`)
+
+// take puts a figure that is out of range where it stood, if it is one that the check judges.
+func (r *checkRequest) take(pointer, text string, v float64) bool {
+	if at := strandsAt.FindStringSubmatch(pointer); at != nil {
+		set, err1 := strconv.Atoi(at[1])
+		w, err2 := strconv.Atoi(at[2])
+		if err1 != nil || err2 != nil || v > mostJudged || v != float64(int(v)) {
+			return false
+		}
+		r.Scheme.CoilSets[set].Wires[w].Strands = int(v)
+		return true
+	}
+	n := &r.Nameplate
+	for name, at := range map[string]*bundle.M{"voltage_v": &n.Voltage, "frequency_hz": &n.Frequency, "power_w": &n.Power, "current_a": &n.Current} {
+		if pointer == "/nameplate/"+name {
+			at.Measured = unit.Measured{Given: true, Value: v, Text: text}
+			return true
+		}
+	}
+	return false
 }

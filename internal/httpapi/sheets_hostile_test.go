@@ -1,6 +1,7 @@
 package httpapi
 
 import (
+	"slices"
 	"testing"
 
 	"statorbook/internal/jsonin"
@@ -77,8 +78,29 @@ func TestCheckHostile(t *testing.T) {
 		post(at, `{"nameplate":{"voltage_v":"230"}}`, 400, jsonin.CodeType, "/nameplate/voltage_v"),
 		post(at, checkOn(core24, `{"coil_sets":[{}]}`), 400, jsonin.CodeRequired, "*"),
 		post(at, checkOn(core24, schemeOf(`"wires":[{"system":"swg","size":"24","conductor":"gold","strands":1}],"coils":[]`)), 400, jsonin.CodeValue, "/scheme/coil_sets/0/wires/0/conductor"),
-		post(at, checkOn(core24, schemeOf(`"wires":[{"system":"swg","size":"24","conductor":"copper","strands":9}],"coils":[{"in":1,"out":6,"turns":5}]`)), 422, jsonin.CodeRange, "/scheme/coil_sets/0/wires/0/strands"),
+		post(at, checkOn(core24, schemeOf(`"wires":[{"system":"swg","size":"24","conductor":"copper","strands":101}],"coils":[{"in":1,"out":6,"turns":5}]`)), 422, jsonin.CodeRange, "/scheme/coil_sets/0/wires/0/strands"),
+		post(at, checkOn(core24, schemeOf(`"wires":[{"system":"swg","size":"24","conductor":"copper","strands":0}],"coils":[{"in":1,"out":6,"turns":5}]`)), 422, jsonin.CodeRange, "/scheme/coil_sets/0/wires/0/strands"),
+		post(at, `{"nameplate":{"voltage_v":2000000},"core_as_measured":{"slots":0}}`, 422, jsonin.CodeRange, "*"),
+		post(at, `{"nameplate":{"voltage_v":0}}`, 422, jsonin.CodeRange, "/nameplate/voltage_v"),
 	))
+	for name, body := range map[string]string{
+		"nameplate.voltage_v":          `{"nameplate":{"voltage_v":2300000},"core_as_measured":` + core24 + `,"scheme":` + scheme4 + `}`,
+		"nameplate.power_w":            `{"nameplate":{"voltage_v":230,"power_w":75000000},"core_as_measured":` + core24 + `,"scheme":` + scheme4 + `}`,
+		"nameplate.current_a":          `{"nameplate":{"current_a":200000}}`,
+		"nameplate.frequency_hz":       `{"nameplate":{"frequency_hz":50000}}`,
+		"scheme.coil_sets[0].wires[0]": checkOn(core24, schemeOf(`"wires":[{"system":"swg","size":"24","conductor":"copper","strands":9}],"coils":[{"in":1,"out":6,"turns":5}]`)),
+	} {
+		a := h.Ask(t, "POST", at, body)
+		require.Equal(t, 200, a.StatusCode, "%s: %s", name, a.text)
+		require.Equal(t, "impossible", a.At(t, "verdict"), name)
+		told := 0
+		for _, f := range a.List(t, "findings") {
+			if slices.Contains(f.(map[string]any)["fields"].([]any), any(name)) && f.(map[string]any)["severity"] == "error" {
+				told++
+			}
+		}
+		require.Equal(t, 1, told, "%s: %s", name, a.text)
+	}
 	for name, body := range map[string]string{
 		"1180 for 118":        checkOn(`{"phases":1,"rotor_position":"inside","slots":24,"gap_diameter_mm":1180,"back_diameter_mm":130}`, scheme4),
 		"a slot twice":        checkOn(core24, schemeOf(`"wires":[`+wire710+`],"coils":[{"in":7,"out":7,"turns":5}]`)),

@@ -168,8 +168,8 @@ func (f *sheetFacts) set(scheme *winding.Scheme, at int, t *wire.Table) (s setFa
 	if !f.lay(&s, c) || !(s.total() > 0) {
 		return s, false
 	}
-	if k, ok, err := winding.ConductorOf(*c, t); ok && err == nil && k.Area > 0 {
-		s.area, s.strands = float64(k.Area), k.Strands
+	if area, strands := conductorOf(c, t); area > 0 {
+		s.area, s.strands = area, strands
 		if len(c.Wires) > 0 && c.Wires[0].Conductor == wire.Aluminium {
 			s.lnDelta, s.lnRho = math.Log(wire.Density(wire.Aluminium)/1000), math.Log(wire.Resistivity(wire.Aluminium, wire.AnnealedCopper)/1000)
 		}
@@ -177,6 +177,23 @@ func (f *sheetFacts) set(scheme *winding.Scheme, at int, t *wire.Table) (s setFa
 	s.weigh(scheme, t)
 	f.room(&s)
 	return s, true
+}
+
+// conductorOf is the metal in mm² of one conductor and its strands; 0 where the wire is not known. More
+// strands than the service works with are counted all the same: whether they are right is the question.
+func conductorOf(c *winding.CoilSet, t *wire.Table) (area float64, strands int) {
+	for _, w := range c.Wires {
+		n := max(w.Strands, 1)
+		w.Strands = 1
+		one := *c
+		one.Wires = []wire.Wire{w}
+		k, ok, err := winding.ConductorOf(one, t)
+		if !ok || err != nil {
+			return 0, 0
+		}
+		area, strands = area+float64(k.Area)*float64(n), strands+n
+	}
+	return area, strands
 }
 
 // room takes slot area and mid-slot circle of the ring.
