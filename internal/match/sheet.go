@@ -82,9 +82,9 @@ func (x *Index) bestSlip(f *sheetFacts) (best *edit, odds float64) {
 	sc := scorer{x: x, m: &x.model.sheet}
 	stands := sc.logLikelihood(f)
 	odds = noOdds
-	slips := x.slipsOf(f)
+	slips := sc.slipsOf(f)
 	for i := range slips {
-		o := sc.logLikelihood(&slips[i].facts) - stands + math.Log(slips[i].weight)
+		o := slips[i].log - stands + math.Log(slips[i].weight)
 		if o > odds {
 			odds, best = o, &slips[i]
 		}

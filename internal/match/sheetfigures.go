@@ -12,14 +12,14 @@ import (
 // setFigures are the masses or the resistances of a coil set: one of a main or auxiliary winding, up to
 // three of a three-phase winding, whose phases are wound alike.
 type setFigures struct {
-	list [3]setFigure
-	n    int
+	v     [3]float64 // g of bare metal, Ω at 20 °C
+	n     int
+	typed *[3]typedFigure
 }
 
-// setFigure is one mass or resistance as the check compares it, and as it was typed.
-type setFigure struct {
-	v    float64 // g of bare metal, Ω at 20 °C
-	unit float64 // v for each unit as typed: 1 for bare metal, at 20 °C
+// typedFigure is a mass or resistance as it was typed; a correction leaves it as it is.
+type typedFigure struct {
+	unit float64 // of the figure for each unit as typed: 1 for bare metal, at 20 °C
 	text string
 	at   int // index of its coil set in the scheme
 }
@@ -90,14 +90,17 @@ func coatShare(c *winding.CoilSet, t *wire.Table) (share, sd float64) {
 }
 
 func (g *setFigures) add(m unit.Measured, k float64, at int) {
-	if g.n == len(g.list) {
+	if g.n == len(g.v) {
 		return
+	}
+	if g.typed == nil {
+		g.typed = new([3]typedFigure)
 	}
 	text := m.Text
 	if text == "" {
 		text = number(m.Value)
 	}
-	g.list[g.n] = setFigure{m.Value * k, k, text, at}
+	g.v[g.n], g.typed[g.n] = m.Value*k, typedFigure{k, text, at}
 	g.n++
 }
 
@@ -107,11 +110,11 @@ func (g *setFigures) middle() float64 {
 	case 0:
 		return math.NaN()
 	case 1:
-		return g.list[0].v
+		return g.v[0]
 	case 2:
-		return math.Sqrt(g.list[0].v * g.list[1].v)
+		return math.Sqrt(g.v[0] * g.v[1])
 	}
-	a, b, c := g.list[0].v, g.list[1].v, g.list[2].v
+	a, b, c := g.v[0], g.v[1], g.v[2]
 	return max(min(a, b), min(max(a, b), c))
 }
 
@@ -120,7 +123,7 @@ func (g *setFigures) apart() (out [2]float64) {
 	out = [2]float64{math.NaN(), math.NaN()}
 	var v [3]float64
 	for i := range g.n {
-		v[i] = math.Log(g.list[i].v)
+		v[i] = math.Log(g.v[i])
 	}
 	slices.Sort(v[:g.n])
 	for i := 1; i < g.n; i++ {
@@ -132,7 +135,7 @@ func (g *setFigures) apart() (out [2]float64) {
 // alike tells whether all figures were typed alike: one figure for all phases, or a single one.
 func (g *setFigures) alike() bool {
 	for i := 1; i < g.n; i++ {
-		if g.list[i].text != g.list[0].text {
+		if g.typed[i].text != g.typed[0].text {
 			return false
 		}
 	}
@@ -142,13 +145,13 @@ func (g *setFigures) alike() bool {
 // times returns the figures times k.
 func (g setFigures) times(k float64) setFigures {
 	for i := range g.n {
-		g.list[i].v *= k
+		g.v[i] *= k
 	}
 	return g
 }
 
-// typed is a mass or resistance as it would be typed beside the first figure.
-func (g *setFigures) typed(v float64) string { return number(v / g.list[0].unit) }
+// asTyped is a mass or resistance as it would be typed in place of the first figure.
+func (g *setFigures) asTyped(v float64) string { return number(v / g.typed[0].unit) }
 
 // How far the figures of like phases are apart before any record, and below which spread a catalogue
 // shows no weighing: somebody calculated its figures, or wrote one for all phases. wildApart is the share

@@ -15,20 +15,22 @@ import (
 type edit struct {
 	slip   errs.Slip
 	weight float64 // share of the slip's kind
-	facts  sheetFacts
+	log    float64 // likelihood of the sheet without it
 }
 
 // slipList gathers the edits of a sheet by kind; every kind has the same weight in all, shared
 // among its variants.
 type slipList struct {
-	x    *Index
-	base *sheetFacts
-	out  []edit
+	x       *Index
+	base    *sheetFacts
+	scorer  *scorer
+	without sheetFacts // the sheet with the slip at hand undone
+	out     []edit
 }
 
-// slipsOf lists about a hundred single slips and what the sheet would be without each.
-func (x *Index) slipsOf(f *sheetFacts) []edit {
-	l := &slipList{x: x, base: f, out: make([]edit, 0, 160)}
+// slipsOf lists about a hundred single slips and how likely the sheet would be without each.
+func (s *scorer) slipsOf(f *sheetFacts) []edit {
+	l := &slipList{x: s.x, base: f, scorer: s, out: make([]edit, 0, 256)}
 	for set := range f.n {
 		l.wires(set)
 		l.turnsOf(set)
@@ -55,11 +57,11 @@ func (l *slipList) share() {
 	}
 }
 
-// add appends a copy of the base with a change; change returns false if it makes no sense.
+// add judges the base with a change; change returns false if it makes no sense.
 func (l *slipList) add(code, field, corrected string, weight float64, change func(f *sheetFacts) bool) {
-	f := *l.base
-	if change(&f) {
-		l.out = append(l.out, edit{slip: errs.Slip{Code: code, Field: field, Corrected: corrected}, weight: weight, facts: f})
+	l.without = *l.base
+	if change(&l.without) {
+		l.out = append(l.out, edit{errs.Slip{Code: code, Field: field, Corrected: corrected}, weight, l.scorer.logLikelihood(&l.without)})
 	}
 }
 
@@ -138,7 +140,7 @@ func (l *slipList) masses(set int) {
 	}
 	m := s.mass.middle()
 	to := func(v, sd float64) {
-		l.add("mass_of_both", l.field(set, "mass_g"), s.mass.typed(v), 1, func(f *sheetFacts) bool {
+		l.add("mass_of_both", l.field(set, "mass_g"), s.mass.asTyped(v), 1, func(f *sheetFacts) bool {
 			k := &f.sets[set]
 			k.mass, k.massSD = k.mass.times(v/s.mass.middle()), math.Hypot(k.massSD, sd)
 			return true
@@ -179,7 +181,7 @@ func (l *slipList) digits(set int) {
 		if l.base.connection == winding.ConnDelta {
 			k = 1.5 // delta: one phase beside two in series, 2/3 of a phase
 		}
-		l.add("r_line_to_line", l.field(set, "resistance_ohm"), s.ohm.typed(s.ohm.list[0].v*k), 1, func(f *sheetFacts) bool {
+		l.add("r_line_to_line", l.field(set, "resistance_ohm"), s.ohm.asTyped(s.ohm.v[0]*k), 1, func(f *sheetFacts) bool {
 			f.sets[set].ohm = f.sets[set].ohm.times(k)
 			return true
 		})
@@ -193,20 +195,20 @@ func (l *slipList) digitsOf(code, name string, g *setFigures, of func(*sheetFact
 		n = min(n, 1)
 	}
 	for i := range n {
-		have := g.list[i]
+		have, was := g.typed[i], g.v[i]
 		at := fmt.Sprintf("scheme.coil_sets[%d].%s", have.at, name)
 		put := func(v, weight float64) {
 			l.add(code, at, number(v), weight, func(f *sheetFacts) bool {
 				to := of(f)
 				if n < g.n {
-					*to = to.times(v * have.unit / have.v)
+					*to = to.times(v * have.unit / was)
 				} else {
-					to.list[i].v = v * have.unit
+					to.v[i] = v * have.unit
 				}
 				return true
 			})
 		}
-		typed := have.v / have.unit
+		typed := was / have.unit
 		for _, v := range append(swaps(have.text), typed*10, typed/10) {
 			put(v, 1)
 		}
@@ -269,7 +271,7 @@ func (l *slipList) bothWindings() {
 	if a.n+b.n > 0 {
 		corrected := ""
 		if b.n > 0 {
-			corrected = b.typed(b.list[0].v)
+			corrected = b.asTyped(b.v[0])
 		}
 		l.add("mass_swapped", l.field(0, "mass_g"), corrected, 1, func(f *sheetFacts) bool {
 			f.sets[0].mass, f.sets[1].mass = b, a
