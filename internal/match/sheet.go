@@ -19,10 +19,10 @@ type SheetVerdict struct {
 }
 
 // Beyond these odds a sheet is suspect: about one sound sheet in a hundred reaches them with mass and
-// resistance of all windings given, respectively with some missing (measured on simulated worlds of our own).
+// resistance of all windings given, respectively with some missing (measured on simulated worlds).
 const (
-	flagFull   = 5.5
-	flagPartly = 6.4
+	flagFull   = 4.5
+	flagPartly = 5.0
 	noOdds     = -20.0 // nothing to judge by
 )
 
@@ -119,7 +119,7 @@ func slipText(code string) string {
 var slipTexts = map[string]string{
 	"swg_awg_swapped": "the gauge number may be of the other gauge system", "gauge_off_by_1": "the gauge may be one off", "gauge_off_by_2": "the gauge may be two off",
 	"turns_halved": "the turns may be half of what they are", "turns_doubled": "the turns may be double what they are", "turns_digit_swap": "two digits of the turns may be swapped", "turns_digit_wrong": "a digit of the turns may be wrong",
-	"strands_forgotten": "strands in hand may be forgotten", "coils_halved": "only half of the coil groups may be entered", "paths_wrong": "the parallel paths may be wrong",
+	"strands_forgotten": "strands in hand may be forgotten", "strands_wrong": "the strands in hand may be another number", "coils_halved": "only half of the coil groups may be entered", "paths_wrong": "the parallel paths may be wrong",
 	"mass_of_both": "the mass may be that of all windings", "mass_swapped": "the masses of main and auxiliary may be swapped", "mass_digit_swap": "digits of the mass may be wrong",
 	"throw_off_by_1": "a throw may be one off", "throw_off_by_2": "a throw may be two off", "r_line_to_line": "the resistance may be measured between two leads", "r_digit_swap": "digits of the resistance may be wrong",
 	"star_delta_swapped": "star and delta may be swapped", "poles_wrong": "the number of poles may be wrong", "stack_blunder": "the stack length may be read wrong",

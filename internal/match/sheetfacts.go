@@ -168,7 +168,7 @@ func (f *sheetFacts) set(scheme *winding.Scheme, at int, t *wire.Table) (s setFa
 	if !f.lay(&s, c) || !(s.total() > 0) {
 		return s, false
 	}
-	if area, strands := conductorOf(c, t); area > 0 {
+	if area, strands := conductorAsTold(c, t); area > 0 {
 		s.area, s.strands = area, strands
 		if len(c.Wires) > 0 && c.Wires[0].Conductor == wire.Aluminium {
 			s.lnDelta, s.lnRho = math.Log(wire.Density(wire.Aluminium)/1000), math.Log(wire.Resistivity(wire.Aluminium, wire.AnnealedCopper)/1000)
@@ -179,9 +179,9 @@ func (f *sheetFacts) set(scheme *winding.Scheme, at int, t *wire.Table) (s setFa
 	return s, true
 }
 
-// conductorOf is the metal in mm² of one conductor and its strands; 0 where the wire is not known. More
+// conductorAsTold is the metal in mm² of one conductor and its strands; 0 where the wire is not known. More
 // strands than the service works with are counted all the same: whether they are right is the question.
-func conductorOf(c *winding.CoilSet, t *wire.Table) (area float64, strands int) {
+func conductorAsTold(c *winding.CoilSet, t *wire.Table) (area float64, strands int) {
 	for _, w := range c.Wires {
 		n := max(w.Strands, 1)
 		w.Strands = 1

@@ -176,7 +176,7 @@ func (m *sheetModel) learnApart(sample []*sheetRow) {
 		m.apart[kind] = apartSD
 		if sd := madToSD * median(v); sd > apartLeast {
 			n := float64(len(v))
-			m.apart[kind] = math.Sqrt((n*sd*sd + 8*apartSD*apartSD) / (n + 8))
+			m.apart[kind] = math.Sqrt((n*sd*sd + sheetPriorN*apartSD*apartSD) / (n + sheetPriorN))
 		}
 	}
 }

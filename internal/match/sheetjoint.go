@@ -69,7 +69,7 @@ func correlations(sum, n *[nJoint][nJoint]float64) (out jointModel) {
 		}
 		out[a][a] = 1
 	}
-	for range 20 {
+	for range 40 { // then no row adds up to 1, and any table of that kind is positive definite
 		var flat [nJoint * nJoint]float64
 		var v [nJoint]float64
 		for a := range out {

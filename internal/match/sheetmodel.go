@@ -3,7 +3,6 @@ package match
 import (
 	"math"
 
-	"statorbook/internal/stator"
 	"statorbook/internal/winding"
 )
 
@@ -42,7 +41,7 @@ var (
 )
 
 // weighedLeast is the least scatter of the area check where masses and resistances were measured: a shop's
-// scale is good to about 1 %, its bridge to 0.5 %, and the check takes the root of both (common practice, no source).
+// scale is good to about 1 %, its bridge to 0.5 %, and the check has half of either (common practice, no source).
 const weighedLeast = 0.005
 
 // nSheetX is the number of features of a check's regression.
@@ -101,91 +100,6 @@ func (f *sheetFacts) x(set int, out *[nSheetX]float64) {
 	}
 }
 
-// The features of a set's length check beside the common ones: how much of the formula's mean turn its
-// parts make. What a part is wrong by, over or under by a share, is wrong in the whole by so much of it.
-const (
-	endArc   = iota // of the arcs of both ends
-	endFixed        // of the straight runs
-	endTooth        // of the tooth, for a coil close round one
-	endFull         // 1 where a coil sits on every tooth: two sides share a slot
-	endBack         // 1 on the back ring
-	endGuess        // 1 where the depth of the slots had to be guessed, and with it the arcs
-	nEnds
-)
-
-// nLengthX is the number of features of the length check.
-const nLengthX = nSheetX + nEnds
-
-// straightEnds is the length in mm of the straight runs of a turn before any record (common practice, no source).
-const straightEnds = 15
-
-// meanTurn is the mean length of turn in mm by the formula, before the catalogue corrects it.
-func (f *sheetFacts) meanTurn(s *setFacts) float64 {
-	return 2*f.stack + 2.2*s.arcPitch*s.span + straightEnds
-}
-
-func (f *sheetFacts) ends(s *setFacts) (out [nEnds]float64) {
-	turn := f.meanTurn(s)
-	out[endArc], out[endFixed] = zeroNaN(2.2*s.arcPitch*s.span/turn), zeroNaN(straightEnds/turn)
-	if s.back {
-		out[endBack] = 1
-	}
-	if s.guessed {
-		out[endGuess] = 1
-	}
-	if s.kind == winding.Tooth {
-		out[endTooth] = zeroNaN(2 * s.tooth / turn)
-		if s.groups == f.slots {
-			out[endFull] = 1
-		}
-	}
-	return out
-}
-
-// longer is the mean turn that the catalogue's records have over that of the sheet's formula, for a set laid
-// on a core, and the fit that tells so; NaN where the core does not tell.
-func (m *sheetModel) longer(f *sheetFacts, set *winding.CoilSet, coils []winding.Coil) (float64, *linear) {
-	s := setFacts{role: set.Role, back: set.Ring == winding.RingBack, groups: 1}
-	if set.Pattern != nil {
-		s.kind, s.groups = set.Pattern.Kind, float64(set.Pattern.Groups)
-	}
-	f.room(&s)
-	s.spans(coils, stator.RingSlots(*f.core, s.back))
-	which := 0
-	if set.Role == winding.Auxiliary {
-		which = 1
-	}
-	var shared [nSheetX]float64
-	f.x(which, &shared)
-	ends := f.ends(&s)
-	x := features(chkLength, &shared, &ends)
-	fit := &m.chk[shapeOf(s.kind, f.phases)][which][chkLength]
-	return math.Exp(fit.at(x[:])), fit
-}
-
-// featuresOf is the number of features that a check is fitted on.
-func featuresOf(check int) int {
-	if check == chkLength {
-		return nLengthX
-	}
-	return nSheetX
-}
-
-// features of a check of a set, from those that its sheet shares.
-func (s *sheetSetRow) features(check int, shared *[nSheetX]float64) (x [nLengthX]float64) {
-	return features(check, shared, &s.ends)
-}
-
-func features(check int, shared *[nSheetX]float64, ends *[nEnds]float64) (x [nLengthX]float64) {
-	own := *shared
-	maskFeatures(check, &own)
-	copy(x[:], own[:])
-	if check == chkLength {
-		copy(x[nSheetX:], ends[:])
-	}
-	return x
-}
-
 func zeroNaN(v float64) float64 {
 	if math.IsNaN(v) || math.IsInf(v, 0) {
 		return 0
@@ -238,71 +152,6 @@ func (f *sheetFacts) checks(set int, out, extra *[nChk]float64) {
 	out[chkPower] = math.Log(f.power / 200)
 }
 
-// lone tells that the length check rests on a mass or a resistance alone: it then has their scatter
-// whole, which the mean of both halves.
-func (s *setFacts) lone() bool { return s.mass.n == 0 || s.ohm.n == 0 }
-
-// own is the spread that a sheet itself adds to a check: by its weighing, and by a depth that was guessed.
-func (m *sheetModel) own(shape, set, check int, extra, guessed float64, lone bool) float64 {
-	if check != chkLength {
-		return extra
-	}
-	v := sq(extra) + guessed*sq(m.guess[shape][set])
-	if lone {
-		v += sq(m.chk[shape][set][chkArea].sd)
-	}
-	return math.Sqrt(v)
-}
-
-// learnGuess takes how much more the length check scatters where the depth was guessed.
-func (m *sheetModel) learnGuess(sample []*sheetRow) {
-	var off [nShape][2][]float64
-	for _, row := range sample {
-		for set := range row.n {
-			s := &row.sets[set]
-			x := s.features(chkLength, &row.x)
-			if v := s.v[chkLength] - m.chk[s.shape][set][chkLength].at(x[:]); s.ends[endGuess] == 1 && !math.IsNaN(v) {
-				off[s.shape][set] = append(off[s.shape][set], math.Abs(v))
-			}
-		}
-	}
-	for shape := range off {
-		for set, v := range off[shape] {
-			n, sd := float64(len(v)), 0.0
-			if len(v) > 0 {
-				sd = madToSD * median(v)
-			}
-			more := max(0, sq(sd)-sq(m.chk[shape][set][chkLength].sd))
-			m.guess[shape][set] = math.Sqrt((n*more + 8*sq(guessSD)) / (n + 8))
-		}
-	}
-}
-
-// guessSD is what a guessed depth adds before any record (common practice, no source).
-const guessSD = 0.03
-
-// profile is the root mean square of how far the turns of a group's coils, in the logarithm, are
-// from the sine of their half span; NaN for a single coil.
-func (f *sheetFacts) profile(s *setFacts) float64 {
-	n := len(s.turns)
-	if n < 2 || len(s.throws) != n {
-		return math.NaN()
-	}
-	q := f.slots
-	mean, ss := 0.0, 0.0
-	var d [16]float64
-	n = min(n, len(d))
-	for i := range n {
-		sin := math.Sin(math.Pi / 2 * float64(s.throws[i]-1) * float64(f.poles) / q)
-		d[i] = math.Log(s.turns[i]) - math.Log(math.Max(math.Abs(sin), 0.05))
-		mean += d[i] / float64(n)
-	}
-	for i := range n {
-		ss += sq(d[i] - mean)
-	}
-	return math.Sqrt(ss / float64(n-1))
-}
-
 // pairs compares the auxiliary with the main winding.
 func (f *sheetFacts) pairs(out *[nPair]float64) {
 	if f.n < 2 {
@@ -314,9 +163,12 @@ func (f *sheetFacts) pairs(out *[nPair]float64) {
 	out[pairArea] = math.Log(a.area * a.paths / (m.area * m.paths))
 }
 
+// sheetPriorN is how many records the prior spread of a check is worth.
+const sheetPriorN = 8
+
 // sheetPriors are the coefficients before any record: nothing but the constant.
 func sheetPrior(features int, constant, sd float64) prior {
-	p := prior{b: make([]float64, features), hold: make([]float64, features), sd: sd, n: 8}
+	p := prior{b: make([]float64, features), hold: make([]float64, features), sd: sd, n: sheetPriorN}
 	for i := range p.hold {
 		p.hold[i] = 4
 	}
@@ -421,7 +273,10 @@ func learnCheck(sample []*sheetRow, shape, set, check int) linear {
 func (m *sheetModel) weighed() {
 	for shape := range m.chk {
 		for set := range m.chk[shape] {
-			if c := &m.chk[shape][set]; c[chkArea].sd < weighedLeast {
+			c := &m.chk[shape][set]
+			n := c[chkArea].n
+			shown := n*sq(weighedLeast) + sheetPriorN*sq(chkSD[chkArea]) // the prior has a share in the spread
+			if n > 0 && (n+sheetPriorN)*sq(c[chkArea].sd) < shown {
 				c[chkArea].sd = chkSD[chkArea]
 				c[chkLength].sd = max(chkSD[chkLength], math.Hypot(c[chkLength].sd, chkSD[chkArea]))
 			}
@@ -475,51 +330,4 @@ func wayOf(key string) string {
 		}
 	}
 	return key[:role] + key[kind:end]
-}
-
-// The profile of concentric coils is no normal residual: some designers follow the sine closely, others
-// wind equal turns, and each way is a peak of its own. Its density is counted, in bins of the root.
-const (
-	rmsBins = 40
-	rmsTop  = 1.2 // of the root mean square; what is more lies in the last bin
-	rmsHold = 12  // how many records the prior is worth
-)
-
-func rmsBin(v float64) int {
-	return min(int(math.Sqrt(v/rmsTop)*rmsBins), rmsBins-1)
-}
-
-// learnProfiles counts the profiles and smooths the counts over neighbours. The prior is the normal half
-// of before any record.
-func (m *sheetModel) learnProfiles(sample []*sheetRow) {
-	width := func(bin int) float64 {
-		from, to := float64(bin)/rmsBins, float64(bin+1)/rmsBins
-		return rmsTop * (to*to - from*from)
-	}
-	for shape := range m.rms {
-		for set := range m.rms[shape] {
-			var count [rmsBins]float64
-			total := 0.0
-			for _, row := range sample {
-				if set >= int(row.n) || int(row.sets[set].shape) != shape {
-					continue
-				}
-				if v := row.sets[set].v[chkProfile]; !math.IsNaN(v) && !math.IsInf(v, 0) {
-					total++
-					b := rmsBin(v)
-					for d := -2; d <= 2; d++ {
-						if at := b + d; at >= 0 && at < rmsBins {
-							count[at] += [...]float64{0.1, 0.2, 0.4, 0.2, 0.1}[d+2]
-						}
-					}
-				}
-			}
-			sd := 2 * chkSD[chkProfile]
-			for b := range count {
-				mid := rmsTop * sq((float64(b)+0.5)/rmsBins)
-				prior := math.Exp(-mid*mid/(2*sd*sd)) * 2 / (sd * math.Sqrt(2*math.Pi)) * width(b)
-				m.rms[shape][set][b] = (count[b] + rmsHold*prior + 1e-3) / (total + rmsHold) / width(b)
-			}
-		}
-	}
 }

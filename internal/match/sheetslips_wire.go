@@ -28,6 +28,14 @@ func (l *slipList) wires(set int) {
 			})
 		}
 	}
+	if w.Strands > wire.MaxStrands {
+		for n := 1; n <= wire.MaxStrands; n++ {
+			l.add("strands_wrong", l.field(set, at+"strands"), strconv.Itoa(n), 1, func(f *sheetFacts) bool {
+				f.sets[set].strands = n
+				return scale(float64(n) / float64(w.Strands))(f)
+			})
+		}
+	}
 	weighed := func(k *setFacts) bool { return k.mass.n+k.ohm.n > 0 } // else the metal shows nowhere
 	if weighed(s) {
 		l.add("material_wrong", l.field(set, at+"conductor"), otherMetal(w.Conductor), 1, func(f *sheetFacts) bool { f.sets[set].changeMetal(w.Conductor); return true })
