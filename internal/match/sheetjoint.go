@@ -14,8 +14,11 @@ var jointOrder = [...]struct{ set, check int }{
 // nJoint is the number of residuals: those of jointOrder and the comparisons of both sets.
 const nJoint = len(jointOrder) + nPair
 
-// jointModel is a table of correlations, positive definite, its lower half used.
-type jointModel [nJoint][nJoint]float64
+// jointModel is a table of correlations, positive definite, of which it keeps what is below the diagonal.
+type jointModel [nJoint * (nJoint - 1) / 2]float32
+
+// below is the place of the correlation of residuals a > b.
+func below(a, b int) int { return a*(a-1)/2 + b }
 
 // residuals are what a sheet's checks leave, in the order of jointModel; NaN where it does not tell.
 // own is the spread that the sheet's own weighing adds: of its mass, by the way that it was weighed.
@@ -57,7 +60,7 @@ func (m *sheetModel) learnJoint(sample []*sheetRow) {
 
 // correlations shrinks sums of products of n pairs towards none, until the table is positive definite.
 func correlations(sum, n *[nJoint][nJoint]float64) (out jointModel) {
-	for a := range out {
+	for a := range n {
 		for b := range a {
 			if n[a][b] == 0 {
 				continue
@@ -65,29 +68,34 @@ func correlations(sum, n *[nJoint][nJoint]float64) (out jointModel) {
 			// A check that scatters less than its spread says, because that was widened, shows less of what it has in common.
 			scale := math.Sqrt(max(sum[a][a]/n[a][a], 1) * max(sum[b][b]/n[b][b], 1))
 			rho := sum[a][b] / scale / (n[a][b] + jointHold)
-			out[a][b] = max(-jointMost, min(jointMost, rho))
+			out[below(a, b)] = float32(max(-jointMost, min(jointMost, rho)))
 		}
-		out[a][a] = 1
 	}
 	for range 40 { // then no row adds up to 1, and any table of that kind is positive definite
-		var flat [nJoint * nJoint]float64
-		var v [nJoint]float64
-		for a := range out {
-			copy(flat[a*nJoint:a*nJoint+a+1], out[a][:a+1])
-		}
-		for a := range out { // some room, so that no residual is certain given the others
-			flat[a*nJoint+a] -= 0.05
-		}
-		if cholesky(flat[:], v[:], nJoint) {
+		if out.definite(jointRoom) {
 			return out
 		}
-		for a := range out {
-			for b := range a {
-				out[a][b] *= 0.9
-			}
+		for i := range out {
+			out[i] *= 0.9
 		}
 	}
 	return out
+}
+
+// jointRoom keeps any residual from being certain given the others.
+const jointRoom = 0.05
+
+// definite tells whether the table is positive definite with room taken off its diagonal.
+func (t *jointModel) definite(room float64) bool {
+	var flat [nJoint * nJoint]float64
+	var v [nJoint]float64
+	for a := range nJoint {
+		for b := range a {
+			flat[a*nJoint+b] = float64(t[below(a, b)])
+		}
+		flat[a*nJoint+a] = 1 - room
+	}
+	return cholesky(flat[:], v[:], nJoint)
 }
 
 // rowResiduals are those of a record of the sample.
@@ -137,7 +145,7 @@ func (t *jointModel) log(e *residuals) float64 {
 	for a := range n {
 		j := at[a]
 		for b := range a {
-			cov[a][b] = t[j][at[b]] * e.sd[j] * e.sd[at[b]]
+			cov[a][b] = float64(t[below(j, at[b])]) * e.sd[j] * e.sd[at[b]]
 		}
 		cov[a][a] = sq(e.sd[j]) + sq(e.own[j])
 	}

@@ -12,14 +12,6 @@ import (
 	"statorbook/internal/winding"
 )
 
-// identity is a table without any correlation.
-func identity() (t jointModel) {
-	for a := range t {
-		t[a][a] = 1
-	}
-	return t
-}
-
 // TestJointIsTheNormalDensity: two residuals within reach have the density of the bivariate normal
 // distribution, f = exp(-(u² - 2ρuv + v²)/(2(1-ρ²))) / (2π s t √(1-ρ²)); chkLog leaves the 2π out.
 func TestJointIsTheNormalDensity(t *testing.T) {
@@ -30,8 +22,8 @@ func TestJointIsTheNormalDensity(t *testing.T) {
 		e := noResiduals
 		e.put(2, 0.02*u, 0.02, 0)
 		e.put(3, 0.05*v, 0.05, 0)
-		m := identity()
-		m[3][2] = rho
+		var m jointModel
+		m[below(3, 2)] = float32(rho)
 		exact := -(u*u-2*rho*u*v+v*v)/(2*(1-rho*rho)) - math.Log(0.02*0.05*math.Sqrt(1-rho*rho))
 		require.InDelta(t, exact, m.log(&e), 0.02, "but for the share of wild ones")
 	})
@@ -40,8 +32,8 @@ func TestJointIsTheNormalDensity(t *testing.T) {
 // TestWildResidualsTellNothing: one far outside does not pull what goes with it along.
 func TestWildResidualsTellNothing(t *testing.T) {
 	t.Parallel()
-	m := identity()
-	m[3][2] = 0.9
+	var m jointModel
+	m[below(3, 2)] = 0.9
 	e := noResiduals
 	e.put(2, 0.5, 0.02, 0)
 	e.put(3, 0.01, 0.02, 0)
@@ -53,7 +45,7 @@ func TestWildResidualsTellNothing(t *testing.T) {
 // TestOwnSpread: what the sheet's own weighing adds to a check widens it.
 func TestOwnSpread(t *testing.T) {
 	t.Parallel()
-	m := identity()
+	var m jointModel
 	e := noResiduals
 	e.put(0, 0.03, 0.03, 0.04)
 	require.InDelta(t, chkLog(0.6, 0.05, chkWild[chkArea]), m.log(&e), 1e-9)
@@ -73,18 +65,14 @@ func TestCorrelations(t *testing.T) {
 			n[a][a], sum[a][a] = 2000, 2000*rapid.Float64Range(0, 3).Draw(t, "z²")
 		}
 		m := correlations(&sum, &n)
-		flat, v := make([]float64, nJoint*nJoint), make([]float64, nJoint)
-		for a := range m {
-			copy(flat[a*nJoint:], m[a][:a+1])
-		}
-		require.True(t, cholesky(flat, v, nJoint))
+		require.True(t, m.definite(0))
 	})
 	var sum, n [nJoint][nJoint]float64
 	for _, c := range [][3]float64{{3, 3, 1}, {2, 2, 1}, {3, 2, 0.8}} {
 		a, b := int(c[0]), int(c[1])
 		n[a][b], sum[a][b] = 4000, 4000*c[2]
 	}
-	require.InDelta(t, 0.8, correlations(&sum, &n)[3][2], 0.01)
+	require.InDelta(t, 0.8, correlations(&sum, &n)[below(3, 2)], 0.01)
 }
 
 // areaRows are records whose conductor agrees with mass and resistance to a spread.
@@ -117,7 +105,7 @@ func TestScalesAreLearned(t *testing.T) {
 	}
 	m := learnSheets(nil, nil)
 	require.InDelta(t, chkSD[chkArea], m.chk[shapePhases][0][chkArea].sd, 1e-12)
-	require.Equal(t, 1.0, m.joint[shapeLaid][3][3])
+	require.Zero(t, m.joint[shapeLaid])
 }
 
 // TestOwnWorldFloors holds the check on a small world of the project's own generator, where every phase is

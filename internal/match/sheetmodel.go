@@ -225,6 +225,9 @@ func learnSheets(sample []*sheetRow, layouts []string) sheetModel {
 	for shape := range m.chk {
 		for set := range m.chk[shape] {
 			for c := range m.chk[shape][set] {
+				if c == chkProfile || set == 1 && (shape == shapePhases || c != chkArea && c != chkLength && c != chkFill) {
+					continue // nothing is judged by these
+				}
 				tasks = append(tasks, func() { m.chk[shape][set][c] = learnCheck(sample, shape, set, c) })
 			}
 		}
