@@ -6,6 +6,7 @@ import (
 	"strconv"
 
 	"statorbook/internal/bundle"
+	"statorbook/internal/errs"
 	"statorbook/internal/jsonin"
 	"statorbook/internal/unit"
 	"statorbook/internal/winding"
@@ -28,8 +29,8 @@ type checkView struct {
 	Verdict  winding.Verdict  `json:"verdict"`
 }
 
-// postCheck answers POST /v1/winding-checks. It refuses nothing that it can read: what cannot be is
-// a finding of severity error.
+// postCheck answers POST /v1/winding-checks. What cannot be is a finding of severity error, so are some figures
+// beyond their range, see judge.
 func (s *server) postCheck(c *gin.Context, q *query) error {
 	var req checkRequest
 	if err := req.judge(decodeBody(c, q, &req, jsonin.Single)); err != nil {
