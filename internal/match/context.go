@@ -41,6 +41,8 @@ type context struct {
 	site     site
 	poles    []poleCount
 	fam      [2]famEffect // without and with the power
+	traits   *traitSum    // of the lamination whose records tell of power, current and so on, nil = none
+	kinds    []kindExpected
 }
 
 // famEffect is what a lamination's own windings say of its residuals (best linear unbiased

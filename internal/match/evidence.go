@@ -20,11 +20,13 @@ func (x *Index) evaluate(p *prepared, w *work, c *context, ci int32, out []part)
 	start := len(out)
 	best := 0.0
 	constant := x.constantFactor(p)
+	var powers []powerEvidence // the first is the one that was asked last
 	for _, pc := range c.poles {
 		base := pc.share * p.polesFactor(int(pc.poles)) * constant
 		if base == 0 {
 			continue
 		}
+		powers = powers[:0]
 		lnB, lnYT, tooth := c.site.reference(float64(pc.poles))
 		kwMean, kwSD := x.model.kw.at(c.site.rotor, pc.phases, pc.poles, uint16(c.site.slots))
 		for d := range x.designs {
@@ -37,7 +39,9 @@ func (x *Index) evaluate(p *prepared, w *work, c *context, ci int32, out []part)
 			if !(volts > 0) || wd < designCut*best {
 				continue
 			}
-			lnPower, vPower, f := x.plateEvidence(p, &c.site, ds, float64(pc.poles))
+			traits := x.expectOn(c, pc.phases, pc.poles)
+			powers = x.powerOn(p, &c.site, traits, ds, float64(pc.poles), powers)
+			lnPower, vPower, f := x.plateEvidence(p, &c.site, traits, ds, float64(pc.poles), &powers[0])
 			wd *= f
 			if wd < designCut*best {
 				continue
@@ -71,25 +75,48 @@ func (x *Index) constantFactor(p *prepared) float64 {
 	return l
 }
 
-// plateEvidence is the likelihood of power, current, capacitor and speed for a design on a site,
-// and what then is known of the power: ln(W/200) and its variance, 0 if it was read.
-func (x *Index) plateEvidence(p *prepared, s *site, d *design, poles float64) (lnPower, variance, l float64) {
+// powerEvidence is the likelihood of the power on a site, and what then is known of it: ln(W/200) and
+// its variance, next to nothing if it was read. Designs of one frequency and phases share it.
+type powerEvidence struct {
+	frequency               float64
+	phases                  int
+	lnPower, variance, like float64
+}
+
+// powerOn finds the evidence of the power for a design among those that were worked out, or works it out.
+func (x *Index) powerOn(p *prepared, s *site, t *expected, d *design, poles float64, known []powerEvidence) []powerEvidence {
+	for i := range known {
+		if k := &known[i]; k.frequency == d.frequency && k.phases == d.phases {
+			known[0], known[i] = known[i], known[0]
+			return known
+		}
+	}
 	m, pl := &x.model.plate, &p.plate
-	l = 1
+	e := powerEvidence{frequency: d.frequency, phases: d.phases, like: 1}
 	var fp [nPowerX]float64
 	s.powerX(poles, d.frequency, d.phases, &fp)
-	lnPower, variance = m.power.at(fp[:]), sq(m.power.sd)+4*s.rvStack
+	e.lnPower, e.variance = m.power.at(fp[:])+t[tPower].mean, t[tPower].v+4*s.rvStack
 	if pl.power.given {
-		sd := math.Sqrt(variance)
-		at := lnPower + math.Log(200)
+		sd := math.Sqrt(e.variance)
+		at := e.lnPower + math.Log(200)
 		typed := platePowerSame*tailedChance(pl.powerFrom, pl.powerTo, at, sd) + (1-platePowerSame)*pl.powerShare
 		lnRead, slip := pl.power.ln, 0.0
 		if typed < plateSlipRate {
 			lnRead, slip = readPower(&pl.power, at, sd, typed)
 		}
-		l *= typed + slip
-		lnPower, variance = lnRead-math.Log(200), 0.002
+		e.like = typed + slip
+		e.lnPower, e.variance = lnRead-math.Log(200), 0.002
 	}
+	known = append(known, e)
+	known[0], known[len(known)-1] = known[len(known)-1], known[0]
+	return known
+}
+
+// plateEvidence is the likelihood of power, current, capacitor and speed for a design on a site, given
+// that of the power, and what then is known of the power: ln(W/200) and its variance.
+func (x *Index) plateEvidence(p *prepared, s *site, t *expected, d *design, poles float64, power *powerEvidence) (lnPower, variance, l float64) {
+	m, pl := &x.model.plate, &p.plate
+	lnPower, variance, l = power.lnPower, power.variance, power.like
 	if !pl.current.given && !pl.cap.given && !pl.speed.given {
 		return lnPower, variance, l
 	}
@@ -98,18 +125,18 @@ func (x *Index) plateEvidence(p *prepared, s *site, d *design, poles float64) (l
 	g := gauss{n: lnPower, vn: variance}
 	if pl.current.given {
 		f := g
-		rest := m.current.at(fx[:]) - m.current.b[3]*lnPower
-		v := sq(m.current.sd) + currentSD*currentSD
+		rest := m.current.at(fx[:]) - m.current.b[3]*lnPower + t[tCurrent].mean
+		v := t[tCurrent].v + currentSD*currentSD
 		d, all := pl.current.ln-rest-m.current.b[3]*g.n, v+sq(m.current.b[3])*g.vn
 		f.observe(pl.current.ln-rest, m.current.b[3], 0, v)
 		l *= (1-plateWild)*tailedDensity(d, all) + plateWild*wildDensity
 		g = f
 	}
 	if pl.cap.given {
-		l *= x.capEvidence(p, &g, &fx, d)
+		l *= x.capEvidence(p, t, &g, &fx, d)
 	}
 	if pl.speed.given {
-		l *= x.speedEvidence(p, &g, &fx, d, poles)
+		l *= x.speedEvidence(p, t, &g, &fx, d, poles)
 	}
 	return g.n, g.vn, l
 }
@@ -150,21 +177,22 @@ func readPower(f *figure, mean, sd, typed float64) (ln, chance float64) {
 }
 
 // capEvidence is the chance of the capacitor, and tells of the power.
-func (x *Index) capEvidence(p *prepared, g *gauss, fx *[nPlateX]float64, d *design) float64 {
+func (x *Index) capEvidence(p *prepared, t *expected, g *gauss, fx *[nPlateX]float64, d *design) float64 {
 	m, pl := &x.model.plate, &p.plate
 	if d.phases != 1 {
 		return 0.02 * pl.capShare
 	}
 	b := m.cap.b[3]
-	at := m.cap.at(fx[:]) + b*(g.n-fx[3])
-	sd := math.Sqrt(sq(m.cap.sd) + b*b*g.vn)
+	v := t[tCap].v
+	at := m.cap.at(fx[:]) + b*(g.n-fx[3]) + t[tCap].mean
+	sd := math.Sqrt(v + b*b*g.vn)
 	chance := tailedChance(pl.capFrom, pl.capTo, at, sd)
-	g.observe(pl.cap.ln-(at-b*g.n), b, 0, sq(m.cap.sd)+0.01)
+	g.observe(pl.cap.ln-(at-b*g.n), b, 0, v+0.01)
 	return plateCapSame*chance + (1-plateCapSame)*pl.capShare
 }
 
 // speedEvidence is the density of ln speed: a slip with its own scatter, and the reading's.
-func (x *Index) speedEvidence(p *prepared, g *gauss, fx *[nPlateX]float64, d *design, poles float64) float64 {
+func (x *Index) speedEvidence(p *prepared, t *expected, g *gauss, fx *[nPlateX]float64, d *design, poles float64) float64 {
 	m, pl := &x.model.plate, &p.plate
 	slip := 1 - math.Exp(pl.speed.ln)*poles/(120*d.frequency)
 	wild := plateWild * wildDensity
@@ -172,9 +200,9 @@ func (x *Index) speedEvidence(p *prepared, g *gauss, fx *[nPlateX]float64, d *de
 		return wild
 	}
 	slip = max(slip, 0.003)
-	at := m.slip.at(fx[:]) + m.slip.b[3]*(g.n-fx[3])
+	at := m.slip.at(fx[:]) + m.slip.b[3]*(g.n-fx[3]) + t[tSlip].mean
 	jac := (1 - slip) / slip
-	v := sq(m.slip.sd) + sq(speedSD*jac)
+	v := t[tSlip].v + sq(speedSD*jac)
 	return (1-plateWild)*tailedDensity(math.Log(slip)-at, v)*jac + wild
 }
 

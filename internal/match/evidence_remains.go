@@ -53,7 +53,7 @@ const partCut = 1e-3
 func (x *Index) splitScrap(s *scrapQuery, c *context, out []part, start int) []part {
 	old := append([]part(nil), out[start:]...)
 	out = out[:start]
-	aux := x.model.aux.area[c.site.rotor]
+	mean := x.model.aux.area[c.site.rotor].mean
 	for _, q := range old {
 		mainW, auxW := 1.0, 0.0
 		if q.g.phases == 1 {
@@ -64,6 +64,7 @@ func (x *Index) splitScrap(s *scrapQuery, c *context, out []part, start int) []p
 				mainW, auxW = mainShare, 1-mainShare
 			}
 		}
+		aux := x.expectOn(c, q.g.phases, q.g.poles)[tAuxArea]
 		table := &x.model.strands[areaBin(q.g.a)]
 		for wires := 1; wires <= maxWires; wires++ {
 			share := table[wires-1]
@@ -83,7 +84,7 @@ func (x *Index) splitScrap(s *scrapQuery, c *context, out []part, start int) []p
 				}
 				if auxW*o.w > 0 {
 					g := q.g
-					f := g.observe(y-aux.mean, 0, 1, 4*o.v+sq(aux.sd))
+					f := g.observe(y-mean-aux.mean, 0, 1, 4*o.v+aux.v)
 					out = append(out, part{w: q.w * (1 - scrapWild) * auxW * share * o.w * f * jac, ctx: q.ctx, g: g})
 				}
 			}
@@ -98,17 +99,18 @@ func (x *Index) splitScrap(s *scrapQuery, c *context, out []part, start int) []p
 func (x *Index) splitMass(q *massQuery, c *context, out []part, start int) []part {
 	old := append([]part(nil), out[start:]...)
 	out = out[:start]
-	m := x.model.mass[c.site.rotor]
+	usual, usualAll := x.model.mass[c.site.rotor].mean, x.model.aux.mass[c.site.rotor].mean
 	for _, o := range old {
-		rest := c.site.lnMass(0, 0, float64(o.g.poles)) + m.mean
-		v := sq(m.sd) + sq(q.sd)
-		aux := x.model.aux.mass[c.site.rotor]
-		share, sdShare := math.Log(math.Max(math.Expm1(aux.mean), 0.05)), 2*aux.sd // ln auxiliary/main copper
+		t := x.expectOn(c, o.g.phases, o.g.poles)
+		rest := c.site.lnMass(0, 0, float64(o.g.poles)) + usual + t[tMass].mean
+		v := t[tMass].v + sq(q.sd)
+		all := usualAll + t[tAuxMass].mean                                                      // ln(all/main copper)
+		share, sdShare := math.Log(math.Max(math.Expm1(all), 0.05)), 2*math.Sqrt(t[tAuxMass].v) // ln auxiliary/main copper
 		switch {
 		case q.which == massOfAll && o.g.phases == 3:
 			rest += math.Log(3)
 		case q.which == massOfAll:
-			rest, v = rest+aux.mean, v+sq(aux.sd)
+			rest, v = rest+all, v+t[tAuxMass].v
 		case q.which == massOfAux:
 			rest, v = rest+share, v+sq(sdShare)
 		case q.which == massOfPair:
@@ -132,8 +134,8 @@ func (x *Index) observeCoil(q *coilQuery, c *context, parts []part) {
 		g := &parts[i].g
 		mean, sd := x.coilShare(c.site.rotor, g.phases, g.poles, uint16(c.site.slots))
 		if q.role == winding.Auxiliary && g.phases == 1 {
-			t := x.model.aux.turns[c.site.rotor]
-			mean, sd = mean+t.mean, math.Hypot(sd, t.sd)
+			t := x.expectOn(c, g.phases, g.poles)[tAuxTurns]
+			mean, sd = mean+x.model.aux.turns[c.site.rotor].mean+t.mean, math.Sqrt(sd*sd+t.v)
 		}
 		parts[i].w *= (1-coilWild)*g.observe(q.ln-mean, 1, 0, sq(sd)+sq(q.sd)) + coilWild*wildDensity
 	}

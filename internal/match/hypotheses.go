@@ -177,7 +177,12 @@ func (p *prepared) mostOfRemains() float64 {
 		most *= s.density(0, 0) + wildDensity/s.x
 	}
 	for i := range p.remains.masses {
-		most *= normal(0, sq(p.remains.masses[i].sd)) + wildDensity
+		m := &p.remains.masses[i]
+		if m.which == massOfPair { // mean and ratio are two figures
+			most *= (normal(0, sq(m.sd)/2) + wildDensity) * (normal(0, 2*sq(m.sd)) + wildDensity)
+			continue
+		}
+		most *= normal(0, sq(m.sd)) + wildDensity
 	}
 	for i := range p.remains.coils {
 		most *= normal(0, sq(p.remains.coils[i].sd)) + wildDensity
@@ -188,7 +193,7 @@ func (p *prepared) mostOfRemains() float64 {
 // contexts lists the cores on which an unlisted winding is predicted, with prior × likelihood of the
 // dimensions. What is not followed up is added to the followed ones of its kind in proportion.
 func (x *Index) contexts(p *prepared, w *work, shrink float64) []context {
-	var out []context
+	out := make([]context, 0, followCores+followLams+followCopies)
 	out = x.coreContexts(w, shrink, out)
 	out = x.stackContexts(p, w, shrink, out)
 	return x.newContexts(p, w, shrink, out)
@@ -235,25 +240,47 @@ func (x *Index) coreContexts(w *work, shrink float64, out []context) []context {
 		if weight(i) < 1e-5*weight(top[0]) {
 			break
 		}
-		out = append(out, context{hyp: hypWinding, weight: weight(i) * all / followed, core: i, lam: l, site: x.siteOf(core), poles: x.polesOf(l), fam: x.familyEffects(l)})
+		c := x.onLamination(out, l)
+		c.hyp, c.weight, c.core, c.site = hypWinding, weight(i)*all/followed, i, x.siteOf(core)
+		out = append(out, c)
 	}
 	return out
 }
+
+// onLamination is a context on lamination l, with what its records say; an earlier context may know it.
+func (x *Index) onLamination(earlier []context, l int) context {
+	for i := range earlier {
+		if c := &earlier[i]; c.lam == l {
+			return context{lam: l, poles: c.poles, fam: c.fam, traits: c.traits}
+		}
+	}
+	return context{lam: l, poles: x.polesOf(l), fam: x.familyEffects(l), traits: &traitSum{lam: l}}
+}
+
+// lamCut drops laminations that no stack could lift to a thousandth of the best, before their stacks are looked at.
+const lamCut = 1e-8
 
 // stackContexts follows up the best laminations for another stack.
 func (x *Index) stackContexts(p *prepared, w *work, shrink float64, out []context) []context {
 	norm := priorStack * shrink / (x.total + 0.5*float64(len(x.lam.slots)) + 1)
 	type lamStack struct {
-		w     float64
-		stack float64
-		rel   float64
+		w       float64
+		options []stackOption
 	}
 	of := make([]lamStack, len(w.lams))
-	all := 0.0
+	best, all := 0.0, 0.0
 	for i := range w.lams {
+		of[i].w = norm * x.lam.weight(int(w.lams[i].lam), x.total) * w.lams[i].sum
+		best = max(best, of[i].w)
+	}
+	for i := range w.lams {
+		if of[i].w < lamCut*best {
+			of[i].w = 0
+			continue
+		}
 		l := int(w.lams[i].lam)
-		s, rel, density := x.stackOf(p, x.lam.rotor[l], float64(x.lam.poles[l]), x.lam.value(l, dGap))
-		of[i] = lamStack{norm * x.lam.weight(l, x.total) * w.lams[i].sum * density, s, rel}
+		of[i].options = x.stackOptions(p, x.lam.rotor[l], float64(x.lam.poles[l]), x.lam.value(l, dGap), l)
+		of[i].w *= densityOf(of[i].options)
 		all += of[i].w
 	}
 	top := topN(len(of), followLams, func(i int) float64 { return of[i].w })
@@ -266,24 +293,11 @@ func (x *Index) stackContexts(p *prepared, w *work, shrink float64, out []contex
 			break
 		}
 		l := int(w.lams[i].lam)
-		s := x.lamSite(l)
-		s.stack, s.rvStack = of[i].stack, of[i].rel
-		s.prepare()
-		out = append(out, context{hyp: hypStack, weight: of[i].w * all / followed, core: -1, lam: l, site: s, poles: x.polesOf(l), fam: x.familyEffects(l)})
+		c := x.onLamination(out, l)
+		c.hyp, c.core, c.site = hypStack, -1, x.lamSite(l)
+		out = c.withStacks(of[i].options, of[i].w*all/followed/densityOf(of[i].options), out)
 	}
 	return out
-}
-
-// stackOf gives the stack of a core that is not catalogued, its relative variance, and the density of the reading.
-func (x *Index) stackOf(p *prepared, rotor uint8, poles, gap float64) (stack, rel, density float64) {
-	mean, sd := x.model.stackAt(rotor, poles, gap)
-	r, ok := p.value(dStack)
-	if !ok {
-		return math.Exp(mean), sd * sd, 1
-	}
-	density = logReading(r, mean, sd)
-	stack, rel = settle(p, dStack, mean, sd)
-	return stack, rel, density
 }
 
 // evaluateAll computes the evidence in every context worth it and sums the posterior weights by hypothesis.

@@ -7,24 +7,26 @@ import (
 
 // model is everything that was learned from the catalogue.
 type model struct {
-	catSD   [nDims]float64
-	chain   [2]chainFits
-	stack   [2]linear // ln stack/gap on (1, ln poles, ln gap)
-	gaps    gapTable
-	poles   poleTable
-	design  []float64 // share of each design among those of its phases
-	plate   plateModel
-	turns   [2]linear // y_B without and with the power
-	fill    [2]linear // y_F likewise
-	spread  [2]spreads
-	kw      kwTable
-	aux     auxModel
-	strands strandTable
-	enamel  [nBuilds]powerLaw
-	build   [nBuilds]float64 // share of each enamel build
-	mass    massModel
-	sheet   sheetModel
-	ranges  [2][nDims][2]float64 // least and greatest known value by rotor position
+	catSD    [nDims]float64
+	chain    [2]chainFits
+	stack    [2]linear  // ln stack/gap on (1, ln poles, ln gap)
+	stackOwn [2]float64 // share of its variance that stacks of one lamination do not have in common
+	gaps     gapTable
+	poles    poleTable
+	design   []float64 // share of each design among those of its phases
+	plate    plateModel
+	turns    [2]linear // y_B without and with the power
+	fill     [2]linear // y_F likewise
+	spread   [2]spreads
+	kw       kwTable
+	aux      auxModel
+	strands  strandTable
+	enamel   [nBuilds]powerLaw
+	build    [nBuilds]float64 // share of each enamel build
+	mass     massModel
+	traits   traitModel
+	sheet    sheetModel
+	ranges   [2][nDims][2]float64 // least and greatest known value by rotor position
 }
 
 // learn fits everything that rests on the records. What does not rest on one another is learned at
@@ -51,6 +53,7 @@ func (x *Index) learn(designSeen []float64) {
 			m.ranges = x.learnRanges()
 		},
 	)
+	x.learnTraits(sample, sites)
 }
 
 // designShares normalises the counts among designs of the same phases.
@@ -174,6 +177,7 @@ func (x *Index) fillStacks() {
 		m, _ := x.model.stackAt(x.lam.rotor[l], float64(x.lam.poles[l]), x.lam.value(l, dGap))
 		x.core.stack[c] = -float32(math.Exp(m))
 	}
+	x.learnStackOwn()
 }
 
 func stackFeatures(rotor uint8, poles, gap float64) [3]float64 {

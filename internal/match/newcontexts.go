@@ -37,13 +37,10 @@ func (x *Index) chainContexts(p *prepared, rotor uint8, prior float64, out []con
 		if n.weight < 0.003*best {
 			break
 		}
-		stack, rel, density := x.stackOf(p, rotor, float64(n.poles), n.gap)
-		s := x.siteOfReadings(p, rotor, n.slots, float64(n.poles), n.gap, -1)
-		s.stack, s.rvStack = stack, rel
-		s.prepare()
-		c := context{hyp: hypNew, weight: prior * n.weight * all / followed * density, core: -1, lam: -1, site: s, fam: x.familyEffects(-1)}
+		c := context{hyp: hypNew, core: -1, lam: -1, fam: x.familyEffects(-1)}
 		c.poles = onlyPoles(x.model.polesAt(rotor, uint16(n.slots)), n.poles)
-		out = append(out, c)
+		c.site = x.siteOfReadings(p, rotor, n.slots, float64(n.poles), n.gap, -1)
+		out = c.withStacks(x.stackOptions(p, rotor, float64(n.poles), n.gap, -1), prior*n.weight*all/followed, out)
 	}
 	return out
 }
@@ -84,11 +81,9 @@ func (x *Index) copyContexts(p *prepared, w *work, prior float64, out []context)
 		l := int(w.lams[i].lam)
 		gap := x.lam.value(l, dGap)
 		gap, _ = settle(p, dGap, math.Log(gap), 0.25/gap)
-		stack, rel, density := x.stackOf(p, x.lam.rotor[l], float64(x.lam.poles[l]), gap)
-		s := x.siteOfReadings(p, x.lam.rotor[l], int(x.lam.slots[l]), float64(x.lam.poles[l]), gap, l)
-		s.stack, s.rvStack = stack, rel
-		s.prepare()
-		out = append(out, context{hyp: hypNew, weight: prior * of[i] * all / followed * density, core: -1, lam: -1, site: s, poles: x.polesOf(l), fam: x.familyEffects(-1)})
+		c := context{hyp: hypNew, core: -1, lam: -1, poles: x.onLamination(out, l).poles, fam: x.familyEffects(-1)}
+		c.site = x.siteOfReadings(p, x.lam.rotor[l], int(x.lam.slots[l]), float64(x.lam.poles[l]), gap, l)
+		out = c.withStacks(x.stackOptions(p, x.lam.rotor[l], float64(x.lam.poles[l]), gap, -1), prior*of[i]*all/followed, out)
 	}
 	return out
 }
