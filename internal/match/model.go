@@ -193,7 +193,7 @@ func (m *model) stackAt(rotor uint8, poles, gap float64) (mean, sd float64) {
 
 // gapTable holds the logarithms of the gap diameters of the laminations of each slot count.
 type gapTable struct {
-	list map[gapKey][]float64
+	list map[gapKey][]float32
 	n    [2]float64
 }
 
@@ -206,13 +206,13 @@ type gapKey struct {
 const maxGaps = 400
 
 func (x *Index) learnGaps() gapTable {
-	t := gapTable{list: map[gapKey][]float64{}}
+	t := gapTable{list: map[gapKey][]float32{}}
 	for _, b := range x.buckets {
 		t.n[b.rotor] += float64(b.to - b.from)
-		var all []float64
+		var all []float32
 		for _, i := range strideSample(int(b.to-b.from), maxGaps) {
 			if l := int(b.from) + i; x.lam.known[l]>>dGap&1 == 1 {
-				all = append(all, math.Log(x.lam.value(l, dGap)))
+				all = append(all, float32(math.Log(x.lam.value(l, dGap))))
 			}
 		}
 		slices.Sort(all)
@@ -230,13 +230,13 @@ func (m *model) gapDensity(rotor uint8, slots, lnGap, relSD float64) float64 {
 	all := m.gaps.list[gapKey{rotor, uint16(slots)}]
 	v := kdeWidth*kdeWidth + relSD*relSD
 	reach := 5 * math.Sqrt(v)
-	from, _ := slices.BinarySearch(all, lnGap-reach)
+	from, _ := slices.BinarySearch(all, float32(lnGap-reach))
 	sum := 0.0
 	for _, g := range all[from:] {
-		if g > lnGap+reach {
+		if float64(g) > lnGap+reach {
 			break
 		}
-		sum += math.Exp(-sq(lnGap-g) / (2 * v))
+		sum += math.Exp(-sq(lnGap-float64(g)) / (2 * v))
 	}
 	return (sum/math.Sqrt(2*math.Pi*v) + broad) / (float64(len(all)) + kdePrior)
 }

@@ -79,9 +79,9 @@ type sheetModel struct {
 	pair   [nPair]linear
 	joint  [nShape]jointModel
 	guess  [nShape][2]float64          // sd that a guessed depth of slots adds to the length check
-	rms    [nShape][2][rmsBins]float64 // density of chkProfile, by the same classes as chk
-	layout map[string]float64          // records of each way of laying a set
-	ways   map[string]float64          // records of each kind of ring, poles and role
+	rms    [nShape][2][rmsBins]float32 // density of chkProfile, by the same classes as chk
+	layout tally                       // records of each way of laying a set
+	ways   tally                       // records of each kind of ring, poles and role
 	paths  [4]float64                  // share of 1, 2, 3, more parallel paths
 	mixed  float64                     // share of sheets whose two windings have wires of unlike systems
 	apart  [2]float64                  // sd of the logarithms of ratios between masses, between resistances, of phases
@@ -196,14 +196,15 @@ func maskFeatures(check int, x *[nSheetX]float64) {
 
 // learnSheets fits the checks to a sample of sheets.
 func learnSheets(sample []*sheetRow, layouts []string) sheetModel {
-	m := sheetModel{layout: map[string]float64{}, ways: map[string]float64{}, paths: [4]float64{1, 0.05, 0.01, 0.01}, n: float64(len(sample))}
+	layout, ways := map[string]float64{}, map[string]float64{}
+	m := sheetModel{paths: [4]float64{1, 0.05, 0.01, 0.01}, n: float64(len(sample))}
 	mixed, both := 0.02, 1.0
 	for _, row := range sample {
 		for i := range row.n {
 			set := &row.sets[i]
 			key := layouts[set.layout]
-			m.layout[key]++
-			m.ways[wayOf(key)]++
+			layout[key]++
+			ways[wayOf(key)]++
 			m.paths[min(set.paths, 4)-1]++
 		}
 		if row.systems != 0 {
@@ -213,6 +214,7 @@ func learnSheets(sample []*sheetRow, layouts []string) sheetModel {
 			}
 		}
 	}
+	m.layout, m.ways = newTally(layout), newTally(ways)
 	m.mixed = mixed / both
 	sum := 0.0
 	for _, p := range m.paths {

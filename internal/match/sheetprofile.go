@@ -43,7 +43,7 @@ func (m *sheetModel) learnProfiles(sample []*sheetRow) {
 			for b := range count {
 				mid := rmsTop * sq((float64(b)+0.5)/rmsBins)
 				prior := math.Exp(-mid*mid/(2*sd*sd)) * 2 / (sd * math.Sqrt(2*math.Pi)) * width(b)
-				m.rms[shape][set][b] = (count[b] + rmsHold*prior + 1e-3) / (total + rmsHold) / width(b)
+				m.rms[shape][set][b] = float32((count[b] + rmsHold*prior + 1e-3) / (total + rmsHold) / width(b))
 			}
 		}
 	}

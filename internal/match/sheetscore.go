@@ -29,7 +29,7 @@ func (s *scorer) logLikelihood(f *sheetFacts) float64 {
 		f.checks(set, &v[set], &extra[set])
 		ends[set] = f.ends(&f.sets[set])
 		if p := v[set][chkProfile]; !math.IsNaN(p) && !math.IsInf(p, 0) {
-			l += math.Log(s.m.rms[shapeOf(f.sets[set].kind, f.phases)][set][rmsBin(p)])
+			l += math.Log(float64(s.m.rms[shapeOf(f.sets[set].kind, f.phases)][set][rmsBin(p)]))
 		}
 	}
 	f.x(0, &shared)
@@ -101,7 +101,7 @@ func (s *scorer) layoutLog(f *sheetFacts, k *setFacts) float64 {
 		return 0
 	}
 	key := f.layoutKey(k)
-	n, all := s.m.layout[key], s.m.ways[wayOf(key)]
+	n, all := s.m.layout.of(key), s.m.ways.of(wayOf(key))
 	return math.Log((n + layoutHold*f.layoutRule(k)) / (all + layoutHold))
 }
 
