@@ -219,13 +219,12 @@ func openOutput(c console, name string) (io.Writer, func(error) error, error) {
 		return nil, nil, err
 	}
 	return f, func(err error) error {
-		err = cmp.Or(err, f.Close())
+		err = cmp.Or(err, f.Close()) // closed in any case
 		switch {
 		case part == name:
 		case err == nil:
 			err = os.Rename(part, name)
 		default:
-			_ = f.Close()
 			_ = os.Remove(part) // what went wrong before is what counts
 		}
 		return err

@@ -125,8 +125,8 @@ func (v *workView) draw(s subject) {
 	}
 }
 
-// Weighed is the mass on record of all coil sets, g, where it is more than the cut list says to buy:
-// the list counts the bare metal of a computed mean turn. 0 otherwise.
+// Weighed is the mass on record of all coil sets, g, where it is more than the cut list says to buy: the list counts
+// bare metal, and goes by the resistance or the rule where the mass does not bear it out. 0 otherwise.
 func (v workView) Weighed() float64 {
 	weighed, buy := 0.0, 0.0
 	for _, set := range v.Scheme.CoilSets {

@@ -8,7 +8,8 @@ import (
 	"statorbook/internal/unit"
 )
 
-// The machines that the rules of this package are for; beyond them they are answered with a finding.
+// The machines that the rules of this package are for, in W, V and Hz, both ends inclusive: small motors on public and
+// site supplies (our own bound). Beyond them they are answered with a finding.
 const (
 	servicePowerLow, servicePowerHigh         = 5, 3000
 	serviceVoltLow, serviceVoltHigh           = 12, 690

@@ -203,7 +203,8 @@ func (t *Table) Resolve(w Wire) (Resolved, error) {
 }
 
 // How far a stated diameter may lie from its size's nominal one before the two are two wires: half a step
-// of the preferred R 40 sizes (3 %), or what rounding to hundredths and a touch of the thimble make of a thin wire.
+// of the preferred sizes R 40 (ISO 3: 6 % from one to the next), or what rounding to hundredths and a touch of the
+// thimble make of a thin wire (common practice, no source).
 const clashShare, clashMillimetres = 0.03, 0.006
 
 // Clash tells whether a wire is named twice and not alike: a size and a diameter that are not the
