@@ -46,10 +46,11 @@ func (s *server) postCheck(c *gin.Context, q *query) error {
 
 // judge takes figures that lie beyond what the service keeps, but that the rest of the sheet can judge, as
 // they are; the check tells of each in a finding of severity error. 9 strands in hand, or 2300000 V, are what a
-// check is for. Any other mistake stands.
+// check is for. Any other mistake stands, and so do as many mistakes as the reader lists: it stops there, and the
+// rest of the sheet was not read.
 func (r *checkRequest) judge(mistake error) error {
 	var known *errs.Error
-	if !errors.As(mistake, &known) {
+	if !errors.As(mistake, &known) || len(known.Fields) >= jsonin.Single.Problems {
 		return mistake
 	}
 	for i := range known.Fields {

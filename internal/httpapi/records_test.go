@@ -330,6 +330,26 @@ func TestCheckOfARecord(t *testing.T) {
 	require.Equal(t, "impossible", a.At(t, "verdict"))
 }
 
+// Strands in hand beyond their range are judged, but no sheet that has as many mistakes as the reader lists: it
+// has not been read to its end.
+func TestCheckReadsTheWholeSheet(t *testing.T) {
+	t.Parallel()
+	s := openShop(t)
+	wires := func(n int) string {
+		return strings.TrimSuffix(strings.Repeat(`{"system":"swg","size":"33","conductor":"copper","strands":9},`, n), ",")
+	}
+	sheet := func(sets int) string {
+		set := `{"role":"main","pattern":{"kind":"concentric","throws":[6,4],"turns":[60,40],"groups":4,"alternate":true},"wires":[` + wires(8) + `]},`
+		return `{"core_as_measured":{"slots":24},"scheme":{"poles":4,"coil_sets":[` + strings.TrimSuffix(strings.Repeat(set, sets), ",") + `]}}`
+	}
+	few := s.Ask(t, "POST", "/v1/winding-checks", sheet(6))
+	require.Equal(t, http.StatusOK, few.StatusCode, few.Text())
+	require.Equal(t, "impossible", few.At(t, "verdict"))
+	many := s.Ask(t, "POST", "/v1/winding-checks", sheet(7))
+	require.Equal(t, http.StatusUnprocessableEntity, many.StatusCode, many.Text())
+	require.Contains(t, many.At(t, "detail"), "More than 50 things")
+}
+
 // A database that has gone is 503 with Retry-After and says nothing of itself.
 func TestStoreGone(t *testing.T) {
 	t.Parallel()
