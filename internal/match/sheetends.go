@@ -22,17 +22,18 @@ const (
 // nLengthX is the number of features of the length check.
 const nLengthX = nSheetX + nEnds
 
-// straightEnds is the length in mm of the straight runs of a turn before any record (common practice, no source).
-const straightEnds = 15
-
-// meanTurn is the mean length of turn in mm by the formula, before the catalogue corrects it.
+// meanTurn is the mean length of turn in mm by winding.SheetMeanTurn, before the catalogue corrects it.
 func (f *sheetFacts) meanTurn(s *setFacts) float64 {
-	return 2*f.stack + 2.2*s.arcPitch*s.span + straightEnds
+	return 2*f.stack + s.arcs() + float64(winding.SheetMeanTurn.Straight)
 }
 
+// arcs are those of both ends in mm, by the same form.
+func (s *setFacts) arcs() float64 { return 2 * winding.SheetMeanTurn.Ke * s.arcPitch * s.span }
+
+// ends are the shares that the features name.
 func (f *sheetFacts) ends(s *setFacts) (out [nEnds]float64) {
 	turn := f.meanTurn(s)
-	out[endArc], out[endFixed] = zeroNaN(2.2*s.arcPitch*s.span/turn), zeroNaN(straightEnds/turn)
+	out[endArc], out[endFixed] = zeroNaN(s.arcs()/turn), zeroNaN(float64(winding.SheetMeanTurn.Straight)/turn)
 	if s.back {
 		out[endBack] = 1
 	}

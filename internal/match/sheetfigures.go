@@ -14,7 +14,7 @@ import (
 type setFigures struct {
 	v     [3]float64 // g of bare metal, Ω at 20 °C
 	n     int
-	typed *[3]typedFigure
+	typed *[3]typedFigure // nil where n is 0; corrected copies share it
 }
 
 // typedFigure is a mass or resistance as it was typed; a correction leaves it as it is.
@@ -76,7 +76,7 @@ func coatShare(c *winding.CoilSet, t *wire.Table) (share, sd float64) {
 	if t != nil {
 		if size, err := t.Find(w.System, w.Size); err == nil {
 			if cover, ok := size.Cover(w.Build); ok && cover.OverallMax > size.Diameter && size.Diameter > 0 {
-				// The table tells the largest overall diameter; nine tenths of its enamel is usual.
+				// The table tells the largest overall diameter; nine tenths of its enamel is usual (common practice, no source).
 				coat, known = 0.9*enamelDensity/wire.Density(wire.Copper)*(sq(float64(cover.OverallMax/size.Diameter))-1), coatKnown
 			}
 		}

@@ -27,6 +27,7 @@ type residuals struct {
 	own   [nJoint]float64
 }
 
+// How far correlations are trusted (common practice, no source).
 const (
 	jointHold  = 40.0 // how many records no correlation is worth
 	jointMost  = 0.9  // no correlation is trusted beyond
@@ -82,7 +83,7 @@ func correlations(sum, n *[nJoint][nJoint]float64) (out jointModel) {
 	return out
 }
 
-// jointRoom keeps any residual from being certain given the others.
+// jointRoom is the share of its variance that any residual keeps, given the others (common practice, no source).
 const jointRoom = 0.05
 
 // definite tells whether the table is positive definite with room taken off its diagonal.

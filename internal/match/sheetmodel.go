@@ -179,8 +179,8 @@ func sheetPrior(features int, constant, sd float64) prior {
 // constants of the checks before any record (common practice, no source).
 var chkConstant = [nChk]float64{0, 0, 0.1, -1.6, 0.4, 1.7, -0.4, 0, 0, 0.08}
 
-// chkFeature masks features that would give a check away to itself: the power predicts current and
-// load, but not itself; y_B and power are compared with the stack, which they already hold.
+// maskFeatures leaves out what would give a check away to itself: the power does not predict itself, nor do the
+// volts. What the area check compares is free of the machine, so that it has its constant alone.
 func maskFeatures(check int, x *[nSheetX]float64) {
 	switch check {
 	case chkArea:
@@ -189,15 +189,41 @@ func maskFeatures(check int, x *[nSheetX]float64) {
 		}
 	case chkPower:
 		x[featurePower], x[featureVolts] = 0, 0
-	case chkProfile:
-		x[3], x[4], x[7], x[8], x[9], x[10], x[11] = 0, 0, 0, 0, 0, 0, 0
 	}
 }
 
 // learnSheets fits the checks to a sample of sheets.
 func learnSheets(sample []*sheetRow, layouts []string) sheetModel {
+	m := sheetModel{n: float64(len(sample))}
+	m.count(sample, layouts)
+	m.learnProfiles(sample)
+	m.learnApart(sample)
+	var tasks []func()
+	for shape := range m.chk {
+		for set := range m.chk[shape] {
+			for c := range m.chk[shape][set] {
+				if c == chkProfile || set == 1 && (shape == shapePhases || c != chkArea && c != chkLength && c != chkFill) {
+					continue // nothing is judged by these
+				}
+				tasks = append(tasks, func() { m.chk[shape][set][c] = learnCheck(sample, shape, set, c) })
+			}
+		}
+	}
+	for c := range m.pair {
+		tasks = append(tasks, func() { m.pair[c] = learnPair(sample, c) })
+	}
+	together(tasks...)
+	m.weighed()
+	m.learnGuess(sample)
+	m.learnJoint(sample)
+	return m
+}
+
+// count counts layouts, parallel paths and mixed gauge systems. What it begins with is worth one sheet (common
+// practice, no source).
+func (m *sheetModel) count(sample []*sheetRow, layouts []string) {
 	layout, ways := map[string]float64{}, map[string]float64{}
-	m := sheetModel{paths: [4]float64{1, 0.05, 0.01, 0.01}, n: float64(len(sample))}
+	m.paths = [4]float64{1, 0.05, 0.01, 0.01}
 	mixed, both := 0.02, 1.0
 	for _, row := range sample {
 		for i := range row.n {
@@ -223,27 +249,6 @@ func learnSheets(sample []*sheetRow, layouts []string) sheetModel {
 	for i := range m.paths {
 		m.paths[i] /= sum
 	}
-	var tasks []func()
-	for shape := range m.chk {
-		for set := range m.chk[shape] {
-			for c := range m.chk[shape][set] {
-				if c == chkProfile || set == 1 && (shape == shapePhases || c != chkArea && c != chkLength && c != chkFill) {
-					continue // nothing is judged by these
-				}
-				tasks = append(tasks, func() { m.chk[shape][set][c] = learnCheck(sample, shape, set, c) })
-			}
-		}
-	}
-	m.learnProfiles(sample)
-	m.learnApart(sample)
-	for c := range m.pair {
-		tasks = append(tasks, func() { m.pair[c] = learnPair(sample, c) })
-	}
-	together(tasks...)
-	m.weighed()
-	m.learnGuess(sample)
-	m.learnJoint(sample)
-	return m
 }
 
 // learnCheck fits one check of the main (0) or auxiliary (1) set of a shape.
