@@ -2,7 +2,6 @@ package httpapi
 
 import (
 	"fmt"
-	"math"
 	"slices"
 	"strings"
 
@@ -31,12 +30,9 @@ const likelierThanNot = 0.5
 // wire cannot lie in the slot as hands lay it.
 const squareFull = 1
 
-// siteApart is the share by which the voltage on site may lie from that of a winding (as the check of an analysis).
-const siteApart = 0.10
-
 // siteElse gives the voltage on site where a winding for the plate may not be connected to it; "" otherwise.
 func siteElse(site *bundle.Supply, plate bundle.Nameplate) string {
-	if site == nil || !site.Voltage.Given || !plate.Voltage.Given || math.Abs(site.Voltage.Value-plate.Voltage.Value) <= siteApart*plate.Voltage.Value {
+	if site == nil || !site.Voltage.Given || !plate.Voltage.Given || !winding.SupplyDiffers(site.Voltage.Value, plate.Voltage.Value) {
 		return ""
 	}
 	return site.Voltage.Digits()

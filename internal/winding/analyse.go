@@ -2,7 +2,6 @@ package winding
 
 import (
 	"fmt"
-	"math"
 	"slices"
 	"strings"
 
@@ -122,7 +121,7 @@ func (a *analyser) operating() {
 	if !a.three {
 		a.conn = ConnSingle
 	}
-	if site.Voltage.Given && plate.Voltage.Given && math.Abs(site.Voltage.Value/plate.Voltage.Value-1) > 0.1 {
+	if site.Voltage.Given && plate.Voltage.Given && SupplyDiffers(site.Voltage.Value, plate.Voltage.Value) {
 		a.find(errs.Finding{Code: "supply_differs", Severity: errs.SeverityWarning, Fields: []string{"supply.voltage_v", "nameplate.voltage_v"}, Found: ref(site.Voltage.Value),
 			Expected: &errs.Expected{Value: plate.Voltage.Value, Low: 0.9 * plate.Voltage.Value, High: 1.1 * plate.Voltage.Value},
 			Message:  fmt.Sprintf("the supply of %g V is more than 10 %% from the nameplate's %g V; the figures are for the supply", site.Voltage.Value, plate.Voltage.Value)})

@@ -16,6 +16,14 @@ const (
 	serviceFrequencyLow, serviceFrequencyHigh = 45, 65
 )
 
+// supplyApart is the share by which the voltage on site may lie from that on the plate: what the public supply varies
+// (IEC 60038, from memory).
+const supplyApart = 0.10
+
+// SupplyDiffers tells whether a motor for plate volts may not be connected to site volts without a second thought.
+// Both are above 0.
+func SupplyDiffers(site, plate float64) bool { return math.Abs(site/plate-1) > supplyApart }
+
 // outsideService names the figures of nameplate and supply that are beyond the machines known here.
 func outsideService(n *Nameplate, s *Supply) []errs.Finding {
 	var out []errs.Finding

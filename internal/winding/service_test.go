@@ -21,6 +21,14 @@ func outside(findings []errs.Finding) []string {
 	return fields
 }
 
+// TestSupplyDiffers: 230 V ± 10 % is 207 to 253 V, the range of the public supply (IEC 60038, from memory).
+func TestSupplyDiffers(t *testing.T) {
+	t.Parallel()
+	for site, want := range map[float64]bool{206: true, 208: false, 230: false, 252: false, 254: true, 115: true} {
+		require.Equal(t, want, winding.SupplyDiffers(site, 230), site)
+	}
+}
+
 // The service knows motors of 5 W to 3 kW, 12 to 690 V, 50 and 60 Hz: an analysis or a change beyond them is
 // answered, and says so. A sheet is not suspect for it.
 func TestOutsideServiceRange(t *testing.T) {
