@@ -257,7 +257,7 @@ func (x *Index) onLamination(earlier []context, l int) context {
 	return context{lam: l, poles: x.polesOf(l), fam: x.familyEffects(l), traits: &traitSum{lam: l}}
 }
 
-// lamCut drops laminations that no stack could lift to a thousandth of the best, before their stacks are looked at.
+// lamCut drops laminations that no stack could lift to a visible share of the best, before their stacks are looked at.
 const lamCut = 1e-8
 
 // stackContexts follows up the best laminations for another stack.

@@ -57,7 +57,7 @@ func beyondMeasure(c *stator.Core) []errs.Field {
 	for d := dGap; d < nDims; d++ {
 		if v := d.of(c).Value; d.of(c).Given && v > 0 && (v < leastLength || v > mostLength) {
 			out = append(out, errs.Field{Pointer: "/measurements/" + strings.ReplaceAll(dims[d].field, ".", "/"), Code: "OUT_OF_RANGE",
-				Detail: fmt.Sprintf("%s must be from %g to %g", dims[d].field, leastLength, mostLength), Allowed: []float64{leastLength, mostLength}, Got: formatFloat(v)})
+				Detail: fmt.Sprintf("%s must be from %g to %g", dims[d].field, leastLength, mostLength), Allowed: [2]float64{leastLength, mostLength}, Got: formatFloat(v)})
 		}
 	}
 	return out
@@ -176,7 +176,7 @@ func impossibleError(findings []errs.Finding) error {
 			e.Got = formatFloat(*f.Found)
 		}
 		if f.Expected != nil {
-			e.Allowed = []float64{f.Expected.Low, f.Expected.High}
+			e.Allowed = [2]float64{f.Expected.Low, f.Expected.High}
 		}
 		fields = append(fields, e)
 	}

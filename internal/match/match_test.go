@@ -317,6 +317,9 @@ func TestOutsideService(t *testing.T) {
 	abstains(Query{Measurements: unlike, Nameplate: &winding.Nameplate{Power: unit.Of(7500)}})
 
 	q, r := exactQuery(w, 10)
+	told := q
+	told.Supply = &winding.Supply{Voltage: unit.Of(230), Frequency: unit.Of(400), Phases: 1}
+	abstains(told) // the stator is known, but nothing is proposed for that supply
 	n := *q.Nameplate
 	n.Frequency = unit.Of(q.Nameplate.Frequency.Value * 10)
 	q.Nameplate = &n

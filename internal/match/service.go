@@ -4,13 +4,14 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 
 	"statorbook/internal/errs"
 	"statorbook/internal/unit"
 	"statorbook/internal/winding"
 )
 
-// Matching answers for 5 W to 3 kW, up to 690 V, 50 or 60 Hz, 6 to 72 slots in a ring.
+// Matching answers for 5 W to 3 kW, up to 690 V, 50 or 60 Hz (45 to 65 on a weak supply), 6 to 72 slots in a ring.
 const (
 	servicePowerLow, servicePowerHigh = 5, 3000
 	serviceVoltLow, serviceVoltHigh   = 12, 690
@@ -50,8 +51,12 @@ const (
 var usualOutside = []float64{16.7, 25, 100, 150, 200, 300, 400, 6, 9, 700, 750, 1000, 3000, 3300, 6000, 6600, 3700, 4000, 5500, 7500, 11000, 15000, 18500, 22000, 30000, 37000, 45000, 55000, 75000}
 
 // beyondService tells whether figures outside the range stand as read, rather than being slips: the
-// evidence of an unlisted machine of another kind against that of all hypotheses with a slip.
+// evidence of an unlisted machine of another kind against that of all hypotheses with a slip. The supply
+// on site is told and not read off a worn plate: it stands, so that nothing is proposed for 400 Hz.
 func (b *beliefs) beyondService(p *prepared, outside []errs.Finding) bool {
+	if slices.ContainsFunc(outside, func(f errs.Finding) bool { return strings.HasPrefix(f.Fields[0], "supply.") }) {
+		return true
+	}
 	other := 0.0
 	for i := range b.contexts {
 		if b.contexts[i].hyp == hypNew {
