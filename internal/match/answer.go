@@ -180,6 +180,30 @@ func (x *Index) readAs(p *prepared, w *work, b *beliefs, a *Answer) {
 	}
 }
 
+// readSlots adds the count of slots, if another than the typed one is likelier than all else.
+func (x *Index) readSlots(p *prepared, w *work, b *beliefs, a *Answer) {
+	if p.slots == 0 {
+		return
+	}
+	chance := map[int]float64{}
+	for i := range w.cores {
+		c := &w.cores[i]
+		if v := c.rec + c.oth; v > 1e-4 {
+			chance[int(x.lam.slots[x.lamOf(int(c.core))])] += v
+		}
+	}
+	for i := range b.contexts {
+		if c := &b.contexts[i]; c.hyp != hypWinding { // those are in the cores
+			chance[int(c.site.slots)] += c.weight * c.evidence / b.total
+		}
+	}
+	for slots, v := range chance {
+		if slots != p.slots && v > 0.5 {
+			a.Readings = append(a.Readings, ReadAs{Field: "slots", Typed: float64(p.slots), ReadAs: float64(slots), Probability: math.Min(v, 1)})
+		}
+	}
+}
+
 // readAsNew adds what a core that is not catalogued says of a reading.
 func (x *Index) readAsNew(r *reading, c *context, total float64, add func(c, vc, weight float64)) {
 	weight := c.weight * c.evidence / total

@@ -54,6 +54,7 @@ func (x *Index) Match(q Query) (Answer, error) {
 	x.overall(w, pts, &a)
 	x.propose(p, w, b, pts, x.cover(w, pts), &a)
 	x.readAs(p, w, b, &a)
+	x.readSlots(p, w, b, &a)
 	a.addRepaired(&q.Measurements, repaired)
 	x.extrapolated(p, &a)
 	x.decide(&a)
