@@ -79,9 +79,10 @@ const (
 
 // coilQuery is the counted turns of one coil.
 type coilQuery struct {
-	ln   float64
-	sd   float64
-	role winding.Role
+	ln    float64
+	sd    float64
+	role  winding.Role
+	slips []figureSlip // what else may have been meant
 }
 
 // remainsQuery is all evidence of the old winding.
@@ -107,7 +108,7 @@ func (x *Index) prepareRemains(p *prepared, r *Remains) {
 	p.remains.masses = weighed(given(r.CopperMain), given(r.CopperAuxiliary), given(r.CopperTotal))
 	for i := range r.Coils {
 		if c := &r.Coils[i]; usable(c.Turns) && len(p.remains.coils) < maxRemains {
-			p.remains.coils = append(p.remains.coils, coilQuery{ln: math.Log(c.Turns.Value), sd: math.Max(coilSD, 0.5/c.Turns.Value), role: c.Role})
+			p.remains.coils = append(p.remains.coils, coilQuery{ln: math.Log(c.Turns.Value), sd: math.Max(coilSD, 0.5/c.Turns.Value), role: c.Role, slips: figureSlips(c.Turns)})
 		}
 	}
 }
@@ -297,19 +298,21 @@ func massDensity(d, v float64) float64 {
 	return l
 }
 
-// coilOfRecord is the density of ln turns of one coil: any coil of the role.
+// coilOfRecord is the density of ln turns of one coil: any coil of the role, its count written down rightly or with
+// a slip like those of a plate, and as often.
 func (x *Index) coilOfRecord(c *coilQuery, rec int) float64 {
 	sum, n := 0.0, 0.0
 	x.eachCoil(rec, func(role winding.Role, turns float64) {
 		if c.role == "" || role == c.role || role.IsPhase() && c.role.IsPhase() {
-			sum += normal(c.ln-math.Log(turns), c.sd*c.sd)
+			ln := math.Log(turns)
+			sum += (1-coilWild-plateSlipRate)*normal(c.ln-ln, c.sd*c.sd) + slipDensity(c.slips, ln, c.sd)
 			n++
 		}
 	})
 	if n == 0 {
 		return wildDensity
 	}
-	return (1-coilWild)*sum/n + coilWild*wildDensity
+	return sum/n + coilWild*wildDensity
 }
 
 // eachCoil calls f for the coils of one group of every set of a record, without building its scheme.

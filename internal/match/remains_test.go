@@ -181,3 +181,36 @@ func testID(i int) string {
 	const digits = "0123456789abcdef"
 	return "00000000-0000-4000-8000-0000000000" + string(digits[i/16%16]) + string(digits[i%16])
 }
+
+// TestCoilCountWithASlip: two digits of a coil's count change places, and mostly the record stays the likeliest.
+func TestCoilCountWithASlip(t *testing.T) {
+	t.Parallel()
+	w := sampleWorld()
+	asked, kept := 0, 0
+	for i := range w.records {
+		q, r := exactQuery(w, i)
+		q.Nameplate = nil // which alone would settle it
+		e := r.domain()
+		if len(e.Scheme.CoilSets) == 0 || e.Scheme.CoilSets[0].Pattern == nil || len(e.Scheme.CoilSets[0].Pattern.Turns) == 0 {
+			continue
+		}
+		count := e.Scheme.CoilSets[0].Pattern.Turns[0]
+		tens, ones := math.Mod(math.Floor(count/10), 10), math.Mod(count, 10)
+		if count < 20 || count != math.Trunc(count) || math.Abs(tens-ones) < 3 {
+			continue
+		}
+		if before := mustMatch(t, w.index, q); before.Candidates[0].WindingID != r.ID || before.Candidates[0].Probability < 0.6 {
+			continue
+		}
+		asked++
+		q.Remains = &Remains{Coils: []CoilCount{{Role: e.Scheme.CoilSets[0].Role, Turns: unit.Of(count + 9*(ones-tens))}}}
+		if a := mustMatch(t, w.index, q); len(a.Candidates) > 0 && a.Candidates[0].WindingID == r.ID && a.Candidates[0].Probability > 0.4 {
+			kept++
+		}
+		if asked == 60 {
+			break
+		}
+	}
+	require.Equal(t, 60, asked)
+	require.Greater(t, kept, 45, "9 where a count is never misread")
+}
