@@ -5,6 +5,9 @@ import (
 	"testing"
 
 	"github.com/stretchr/testify/require"
+
+	"statorbook/internal/stator"
+	"statorbook/internal/unit"
 )
 
 // TestMiscountedSlots: who counts a slot too few or too many is told, as likely as the answer says that it was so; who
@@ -36,4 +39,29 @@ func TestMiscountedSlots(t *testing.T) {
 		require.LessOrEqual(t, a.Readings[at].Probability, 1.0)
 	}
 	require.Greater(t, told, 10)
+}
+
+// TestShareOfARepair: 24 teeth of 9 mm do not fit round 54.3 mm; the reading that is taken for it is as likely as
+// its share among all readings that make the core possible, and all of them together explain no more than slips do.
+func TestShareOfARepair(t *testing.T) {
+	t.Parallel()
+	c := stator.Core{Slots: 24, RotorPosition: stator.RotorInside, GapDiameter: unit.Of(54.3), BackDiameter: unit.Of(93.4), StackLength: unit.Of(27), ToothWidth: unit.Of(9)}
+	repaired, _, err := checkGeometry(&c)
+	require.NoError(t, err)
+	require.Len(t, repaired, 1)
+
+	var best, all float64
+	for _, d := range []dim{dGap, dBack, dTooth, dStack} {
+		m := d.of(&c)
+		for _, a := range alternatives(m) {
+			if trial := withReading(&c, d, a.value); !stator.Impossible(stator.Check(trial)) {
+				v := a.weight * m.Value / a.value
+				all += v
+				best = max(best, v)
+			}
+		}
+	}
+	require.Less(t, best, all, "more than one reading would do")
+	require.InDelta(t, altShare*best/all, repaired[0].Probability, 1e-12)
+	require.Less(t, repaired[0].Probability, altShare)
 }

@@ -25,13 +25,13 @@ func checkGeometry(c *stator.Core) (repaired []ReadAs, findings []errs.Finding, 
 	}
 	trial, left := *c, errorCount(findings)
 	for left > 0 && len(repaired) < maxRepairs {
-		d, value, rest := repair(c, &trial, left)
+		d, value, rest, share := repair(c, &trial, left)
 		if rest >= left {
 			break
 		}
 		left = rest
 		trial = withReading(&trial, d, value)
-		repaired = append(repaired, ReadAs{Field: dims[d].field, Typed: d.of(c).Value, ReadAs: roundFigure(value), Probability: altShare})
+		repaired = append(repaired, ReadAs{Field: dims[d].field, Typed: d.of(c).Value, ReadAs: roundFigure(value), Probability: altShare * share})
 	}
 	if left > 0 {
 		return nil, nil, impossibleError(findings)
@@ -90,10 +90,10 @@ func errorCount(findings []errs.Finding) int {
 }
 
 // repair finds the alternative reading of one figure of c that leaves the fewest impossibilities in
-// trial, the likeliest of equals.
-func repair(c, trial *stator.Core, left int) (field dim, value float64, rest int) {
+// trial, the likeliest of equals, and its share among those.
+func repair(c, trial *stator.Core, left int) (field dim, value float64, rest int, share float64) {
 	rest = left
-	weight := 0.0
+	weight, all := 0.0, 0.0
 	for d := dGap; d < nDims; d++ {
 		m := d.of(c)
 		if !usable(m) {
@@ -101,12 +101,24 @@ func repair(c, trial *stator.Core, left int) (field dim, value float64, rest int
 		}
 		for _, a := range alternatives(m) {
 			n := errorCount(stator.Check(withReading(trial, d, a.value)))
-			if n < rest || n == rest && n < left && a.weight > weight {
-				field, value, rest, weight = d, a.value, n, a.weight
+			if n < rest {
+				weight, all = 0, 0
+			}
+			if n > rest || n == left {
+				continue
+			}
+			// The density of the slip against that of the figure as typed, where all sizes are alike on a logarithmic scale.
+			v := a.weight * m.Value / a.value
+			all += v
+			if n < rest || v > weight {
+				field, value, rest, weight = d, a.value, n, v
 			}
 		}
 	}
-	return field, value, rest
+	if all > 0 {
+		share = weight / all
+	}
+	return field, value, rest, share
 }
 
 // hints keeps the findings of a geometry check that a person at the bench can act on, with the names of the request.
