@@ -79,17 +79,16 @@ func (m *maker) plateFor() winding.Nameplate {
 	return n
 }
 
-// supplyFor is the supply on site as far as matching answers for it; a figure outside was a slip.
+// supplyFor is the supply on site, without what is no figure of use.
 func supplyFor(s *winding.Supply) *winding.Supply {
 	if s == nil {
 		return nil
 	}
 	out := *s
-	if v := given(s.Voltage); v < serviceVoltLow || v > serviceVoltHigh {
-		out.Voltage = unit.Measured{}
-	}
-	if v := given(s.Frequency); v < serviceFreqLow || v > serviceFreqHigh {
-		out.Frequency = unit.Measured{}
+	for _, f := range []*unit.Measured{&out.Voltage, &out.Frequency} {
+		if !usable(*f) {
+			*f = unit.Measured{}
+		}
 	}
 	return &out
 }

@@ -21,7 +21,7 @@ var scratch = sync.Pool{New: func() any { return new(work) }}
 // Match says which catalogued stator the query is, how sure that is, and what winding to try. The
 // same query on the same index gives the same answer, bit for bit. It fails with KindImpossible when
 // no stator can have the dimensions, however one of them is read. Outside the service range (6 to 72
-// slots, 5 W to 3 kW, up to 690 V, 50 or 60 Hz) the answer is "none" with a finding and no proposal.
+// slots, 5 W to 3 kW, 12 to 690 V, 45 to 65 Hz) the answer is "none" with a finding and no proposal.
 func (x *Index) Match(q Query) (Answer, error) {
 	repaired, findings, err := checkGeometry(&q.Measurements)
 	if err != nil {
@@ -34,7 +34,7 @@ func (x *Index) Match(q Query) (Answer, error) {
 	defer scratch.Put(w)
 	p := x.prepare(&q)
 	b := x.weigh(p, w)
-	if outside := outsideRange(&q); len(outside) > 0 {
+	if outside := winding.OutsideService(q.Nameplate, q.Supply, beyondMatching); len(outside) > 0 {
 		if b.beyondService(p, outside) {
 			return abstain(append(findings, outside...)), nil
 		}

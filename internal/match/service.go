@@ -7,37 +7,11 @@ import (
 	"strings"
 
 	"statorbook/internal/errs"
-	"statorbook/internal/unit"
 	"statorbook/internal/winding"
 )
 
-// Matching answers for 5 W to 3 kW, up to 690 V, 50 or 60 Hz (45 to 65 on a weak supply), 6 to 72 slots in a ring.
-const (
-	servicePowerLow, servicePowerHigh = 5, 3000
-	serviceVoltLow, serviceVoltHigh   = 12, 690
-	serviceFreqLow, serviceFreqHigh   = 45, 65
-)
-
-// outsideRange names the figures of nameplate and supply that are outside what matching answers for.
-func outsideRange(q *Query) []errs.Finding {
-	var out []errs.Finding
-	check := func(field string, m unit.Measured, low, high float64) {
-		if v := given(m); v != 0 && (v < low || v > high) {
-			out = append(out, errs.Finding{Code: "outside_service_range", Severity: errs.SeverityWarning, Fields: []string{field}, Found: &v, Expected: &errs.Expected{Value: math.Min(math.Max(v, low), high), Low: low, High: high},
-				Message: fmt.Sprintf("%s of %g is outside the %g to %g that matching answers for; no stator is named and no winding proposed", field, v, low, high)})
-		}
-	}
-	if n := q.Nameplate; n != nil {
-		check("nameplate.power_w", n.Power, servicePowerLow, servicePowerHigh)
-		check("nameplate.voltage_v", n.Voltage, serviceVoltLow, serviceVoltHigh)
-		check("nameplate.frequency_hz", n.Frequency, serviceFreqLow, serviceFreqHigh)
-	}
-	if s := q.Supply; s != nil {
-		check("supply.voltage_v", s.Voltage, serviceVoltLow, serviceVoltHigh)
-		check("supply.frequency_hz", s.Frequency, serviceFreqLow, serviceFreqHigh)
-	}
-	return out
-}
+// beyondMatching is what a finding says of a figure outside 5 W to 3 kW, 12 to 690 V and 45 to 65 Hz.
+const beyondMatching = "matching answers for; no stator is named and no winding proposed: correct the figure if it was mistyped"
 
 // A machine that matching does not answer for comes to the bench now and then, and its plate then
 // says some figure outside: one of those in use, or an odd one (common practice, no source).
@@ -79,7 +53,7 @@ func (p *prepared) otherMachine() float64 {
 			l *= wildDensity
 		}
 	}
-	if v := math.Exp(pl.power.ln); pl.power.given && v >= servicePowerLow && v <= servicePowerHigh {
+	if v := math.Exp(pl.power.ln); pl.power.given && v >= winding.ServicePowerLow && v <= winding.ServicePowerHigh {
 		l *= pl.powerShare
 	}
 	if pl.cap.given {

@@ -27,7 +27,7 @@ func Analyse(in AnalysisInput, t *wire.Table) (Analysis, error) {
 	a := &analyser{in: in, table: t}
 	a.out.Methods = map[string]Method{}
 	a.out.Findings = append(a.out.Findings, core...)
-	a.out.Findings = append(a.out.Findings, outsideService(in.Nameplate, in.Supply)...)
+	a.out.Findings = append(a.out.Findings, OutsideService(in.Nameplate, in.Supply, beyondKnown)...)
 	a.operating()
 	coils, assumed, err := ExpandScheme(a.in.Scheme, in.Core)
 	if err != nil {

@@ -81,7 +81,7 @@ func (c *changer) newCapacitor(n *Nameplate, volts, freq float64, samePoles bool
 // after analyses the changed winding, fills the table and looks at the bands that were left.
 func (c *changer) after() error {
 	if c.in.Core == nil {
-		c.out.Findings = append(c.out.Findings, outsideService(&c.out.Nameplate, nil)...)
+		c.out.Findings = append(c.out.Findings, OutsideService(&c.out.Nameplate, nil, beyondKnown)...)
 		c.out.Findings = append(c.out.Findings, errs.Finding{Code: "core_unknown", Severity: errs.SeverityNote, Fields: []string{"core"}, Message: "without the core there are no densities, fill, resistance and mass to compare"})
 		return nil
 	}

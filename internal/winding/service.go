@@ -8,10 +8,11 @@ import (
 	"statorbook/internal/unit"
 )
 
-// The machines that the rules of this package are for, in W, V and Hz, both ends inclusive: small motors on public and
-// site supplies (our own bound). Beyond them they are answered with a finding.
+// Power in W of the machines that this service is for, both ends inclusive: small motors (our own bound).
+const ServicePowerLow, ServicePowerHigh = 5, 3000
+
+// Volts and hertz likewise: public and site supplies.
 const (
-	servicePowerLow, servicePowerHigh         = 5, 3000
 	serviceVoltLow, serviceVoltHigh           = 12, 690
 	serviceFrequencyLow, serviceFrequencyHigh = 45, 65
 )
@@ -24,17 +25,22 @@ const supplyApart = 0.10
 // Both are above 0.
 func SupplyDiffers(site, plate float64) bool { return math.Abs(site/plate-1) > supplyApart }
 
-// outsideService names the figures of nameplate and supply that are beyond the machines known here.
-func outsideService(n *Nameplate, s *Supply) []errs.Finding {
+// beyondKnown is what a finding of this package says of a figure outside.
+const beyondKnown = "this service knows: iron loss, speed, insulation and bearings ask for their own judgement"
+
+// OutsideService names the figures of nameplate and supply, either nil if not told, that lie outside 5 W to 3 kW, 12 to
+// 690 V and 45 to 65 Hz; then ends the sentence "… is outside the range that". What is not given, or no figure above 0,
+// is passed over.
+func OutsideService(n *Nameplate, s *Supply, then string) []errs.Finding {
 	var out []errs.Finding
 	check := func(field string, m unit.Measured, low, high float64) {
-		if v := m.Value; m.Given && (v < low || v > high) {
+		if v := m.Value; m.Given && v > 0 && !math.IsInf(v, 0) && (v < low || v > high) {
 			out = append(out, errs.Finding{Code: "outside_service_range", Severity: errs.SeverityWarning, Fields: []string{field}, Found: &v, Expected: &errs.Expected{Value: math.Min(math.Max(v, low), high), Low: low, High: high},
-				Message: fmt.Sprintf("%s of %g is outside the %g to %g that this service knows: iron loss, speed, insulation and bearings ask for their own judgement", field, v, low, high)})
+				Message: fmt.Sprintf("%s of %g is outside the %g to %g that %s", field, v, low, high, then)})
 		}
 	}
 	if n != nil {
-		check("nameplate.power_w", n.Power, servicePowerLow, servicePowerHigh)
+		check("nameplate.power_w", n.Power, ServicePowerLow, ServicePowerHigh)
 		check("nameplate.voltage_v", n.Voltage, serviceVoltLow, serviceVoltHigh)
 		check("nameplate.frequency_hz", n.Frequency, serviceFrequencyLow, serviceFrequencyHigh)
 	}
