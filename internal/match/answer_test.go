@@ -52,12 +52,10 @@ func TestShareOfARepair(t *testing.T) {
 
 	var best, all float64
 	for _, d := range []dim{dGap, dBack, dTooth, dStack} {
-		m := d.of(&c)
-		for _, a := range alternatives(m) {
+		for _, a := range alternatives(d.of(&c)) {
 			if trial := withReading(&c, d, a.value); !stator.Impossible(stator.Check(trial)) {
-				v := a.weight * m.Value / a.value
-				all += v
-				best = max(best, v)
+				all += a.share
+				best = max(best, a.share)
 			}
 		}
 	}

@@ -93,7 +93,7 @@ func errorCount(findings []errs.Finding) int {
 // trial, the likeliest of equals, and its share among those.
 func repair(c, trial *stator.Core, left int) (field dim, value float64, rest int, share float64) {
 	rest = left
-	weight, all := 0.0, 0.0
+	most, all := 0.0, 0.0
 	for d := dGap; d < nDims; d++ {
 		m := d.of(c)
 		if !usable(m) {
@@ -102,21 +102,19 @@ func repair(c, trial *stator.Core, left int) (field dim, value float64, rest int
 		for _, a := range alternatives(m) {
 			n := errorCount(stator.Check(withReading(trial, d, a.value)))
 			if n < rest {
-				weight, all = 0, 0
+				most, all = 0, 0
 			}
 			if n > rest || n == left {
 				continue
 			}
-			// The density of the slip against that of the figure as typed, where all sizes are alike on a logarithmic scale.
-			v := a.weight * m.Value / a.value
-			all += v
-			if n < rest || v > weight {
-				field, value, rest, weight = d, a.value, n, v
+			all += a.share
+			if n < rest || a.share > most {
+				field, value, rest, most = d, a.value, n, a.share
 			}
 		}
 	}
 	if all > 0 {
-		share = weight / all
+		share = most / all
 	}
 	return field, value, rest, share
 }

@@ -40,6 +40,7 @@ var (
 type alternative struct {
 	value  float64 // mm or mm², what was probably meant
 	weight float64 // share of this slip × |d value / d typed|
+	share  float64 // of this slip among all slips
 }
 
 // reading is one measured dimension made ready for comparison.
@@ -196,7 +197,8 @@ func alternatives(m unit.Measured) []alternative {
 	var out []alternative
 	add := func(group []float64, w, jacobian float64) {
 		for _, v := range group {
-			out = append(out, alternative{value: v * factor, weight: w * jacobian / float64(len(group))})
+			share := w / float64(len(group))
+			out = append(out, alternative{value: v * factor, weight: share * jacobian, share: share})
 		}
 	}
 	add(swaps(text), wSwap, 1)
