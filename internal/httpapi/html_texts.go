@@ -65,6 +65,9 @@ func (t texts) name(prefix, word string) string {
 // rowNumber is the place of a row in a dotted name.
 var rowNumber = regexp.MustCompile(`\.([0-9]+)\.`)
 
+// rowBracket is the same in a name as readings and findings write it.
+var rowBracket = regexp.MustCompile(`\[([0-9]+)\]`)
+
 // label names a field. Rows of a list share their labels, a list inside a row may have one for each
 // place; fields of the core need not say so.
 func (t texts) label(field string) string {
@@ -72,6 +75,7 @@ func (t texts) label(field string) string {
 		n, _ := strconv.Atoi(m[2])
 		return fmt.Sprintf(t["row.scheme.coil_sets"], n+1) + ": " + lowerFirst(t.label("scheme.coil_sets"+m[3]))
 	}
+	field = rowBracket.ReplaceAllString(field, ".$1")
 	if m := rowNumber.FindStringIndex(field); m != nil {
 		if text, found := t["field."+field[:m[0]]+"."+field[m[1]:]]; found {
 			return text

@@ -170,6 +170,7 @@ func TestPeopleReadLabels(t *testing.T) {
 	}
 	require.Equal(t, "Slot depth", p.texts.label("core.slot_depth_mm"))
 	require.Equal(t, "Wire diameter", p.texts.label("remains.wires.2.diameter_mm"))
+	require.Equal(t, "Turns counted", p.texts.label("remains.coils[0].turns"))
 }
 
 // A withdrawn record says so, and why, before anything else, and its reason is text.

@@ -6,9 +6,10 @@ import (
 
 // part is one component of the winding posterior: a normal with its weight, of one context.
 type part struct {
-	w   float64
-	ctx int32
-	g   gauss
+	w    float64
+	ctx  uint16 // of some dozens
+	g    gauss
+	read [maxRemains + maxWeighings]uint8 // how each coil and weighing is read: 0 = as typed, else 1 + place of the other reading
 }
 
 // designCut drops designs that are so much less likely than the best of their context.
@@ -16,7 +17,7 @@ const designCut = 3e-4
 
 // evaluate computes the evidence of nameplate and remains in a context and appends the components
 // of its winding to out, weights unnormalised (they sum to the evidence).
-func (x *Index) evaluate(p *prepared, w *work, c *context, ci int32, out []part) []part {
+func (x *Index) evaluate(p *prepared, w *work, c *context, ci uint16, out []part) []part {
 	start := len(out)
 	best := 0.0
 	constant := x.constantFactor(p)

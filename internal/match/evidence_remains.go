@@ -15,10 +15,10 @@ func (x *Index) observeRemains(p *prepared, c *context, out []part, start int) [
 		out = x.splitScrap(&p.remains.scraps[i], c, out, start)
 	}
 	for i := range p.remains.masses {
-		out = x.splitMass(&p.remains.masses[i], c, out, start)
+		out = x.splitMass(&p.remains.masses[i], maxRemains+i, c, out, start)
 	}
 	for i := range p.remains.coils {
-		x.observeCoil(&p.remains.coils[i], c, out[start:])
+		out = x.observeCoil(&p.remains.coils[i], i, c, out, start)
 	}
 	return out
 }
@@ -96,11 +96,13 @@ func (x *Index) splitScrap(s *scrapQuery, c *context, out []part, start int) []p
 }
 
 // splitMass replaces each component by one for all copper and one for some lost.
-func (x *Index) splitMass(q *massQuery, c *context, out []part, start int) []part {
+func (x *Index) splitMass(q *massQuery, item int, c *context, out []part, start int) []part {
 	old := append([]part(nil), out[start:]...)
 	out = out[:start]
 	usual, usualAll := x.model.mass[c.site.rotor].mean, x.model.aux.mass[c.site.rotor].mean
 	for _, o := range old {
+		asRead := 1.0 // density of the ratio
+		e := meant{}
 		t := x.expectOn(c, o.g.phases, o.g.poles)
 		rest := c.site.lnMass(0, 0, float64(o.g.poles)) + usual + t[tMass].mean
 		v := t[tMass].v + sq(q.sd)
@@ -115,12 +117,16 @@ func (x *Index) splitMass(q *massQuery, c *context, out []part, start int) []par
 			rest, v = rest+share, v+sq(sdShare)
 		case q.which == massOfPair:
 			rest, v = rest+share/2, v-sq(q.sd)/2+sq(sdShare/2)
-			o.w *= ratioDensity(q.ratio-share, 2*sq(q.sd)+sq(sdShare))
+			e.ratio, e.vr = share, 2*sq(q.sd)+sq(sdShare)
+			asRead = ratioDensity(q.ratio-e.ratio, e.vr)
 		}
+		e.ln, e.v = rest, v
+		out = o.splitSlips(&q.otherQuery, 1, &e, item, out)
+		o.w *= asRead
 		for _, w := range weighings {
-			g, f := o.g, o.w*(1-massWild)*w.share
-			f *= g.observe(q.ln-rest-w.mean, 1, 1, v+w.sd*w.sd)
-			out = append(out, part{w: f, ctx: o.ctx, g: g})
+			n := o
+			n.w *= (1 - massWild - plateSlipRate) * w.share * n.g.observe(q.ln-rest-w.mean, 1, 1, v+w.sd*w.sd)
+			out = append(out, n)
 		}
 		o.w *= massWild * wildDensity
 		out = append(out, o)
@@ -128,17 +134,20 @@ func (x *Index) splitMass(q *massQuery, c *context, out []part, start int) []par
 	return pruneParts(out, start, partCut)
 }
 
-// observeCoil updates each component by the counted turns of one coil.
-func (x *Index) observeCoil(q *coilQuery, c *context, parts []part) {
-	for i := range parts {
-		g := &parts[i].g
-		mean, sd := x.coilShare(c.site.rotor, g.phases, g.poles, uint16(c.site.slots))
-		if q.role == winding.Auxiliary && g.phases == 1 {
-			t := x.expectOn(c, g.phases, g.poles)[tAuxTurns]
+// observeCoil updates each component by the counted turns of one coil, and splits off what a slip makes of it.
+func (x *Index) observeCoil(q *coilQuery, item int, c *context, out []part, start int) []part {
+	for i, end := start, len(out); i < end; i++ {
+		o := out[i]
+		mean, sd := x.coilShare(c.site.rotor, o.g.phases, o.g.poles, uint16(c.site.slots))
+		if q.role == winding.Auxiliary && o.g.phases == 1 {
+			t := x.expectOn(c, o.g.phases, o.g.poles)[tAuxTurns]
 			mean, sd = mean+x.model.aux.turns[c.site.rotor].mean+t.mean, math.Sqrt(sd*sd+t.v)
 		}
-		parts[i].w *= (1-coilWild)*g.observe(q.ln-mean, 1, 0, sq(sd)+sq(q.sd)) + coilWild*wildDensity
+		v := sq(sd) + sq(q.sd)
+		out = o.splitSlips(&q.otherQuery, 0, &meant{ln: mean, v: v}, item, out)
+		out[i].w *= (1-coilWild-plateSlipRate)*out[i].g.observe(q.ln-mean, 1, 0, v) + coilWild*wildDensity
 	}
+	return out
 }
 
 // coilShare is mean and spread of ln(turns of one coil / series turns) among windings of a kind.

@@ -305,7 +305,7 @@ func (x *Index) evaluateAll(p *prepared, w *work, contexts []context, sum *[4]fl
 	for i := range contexts {
 		c := &contexts[i]
 		from := len(w.parts)
-		w.parts = x.evaluate(p, w, c, int32(i), w.parts)
+		w.parts = x.evaluate(p, w, c, uint16(i), w.parts)
 		for k := from; k < len(w.parts); k++ {
 			w.parts[k].w *= c.weight
 		}

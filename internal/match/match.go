@@ -55,6 +55,7 @@ func (x *Index) Match(q Query) (Answer, error) {
 	x.propose(p, w, b, pts, x.cover(w, pts), &a)
 	x.readAs(p, w, b, &a)
 	x.readSlots(p, w, b, &a)
+	x.readRemains(p, w, &a)
 	a.addRepaired(&q.Measurements, repaired)
 	x.extrapolated(p, &a)
 	x.decide(&a)

@@ -21,10 +21,7 @@ const (
 
 // figureSlips lists what may have been meant by a figure of the nameplate.
 func figureSlips(m unit.Measured) []figureSlip {
-	text := m.Text
-	if text == "" || unitFactor(m.Unit) != 1 {
-		text = strconv.FormatFloat(round6(m.Value), 'f', -1, 64)
-	}
+	text := spelled(m)
 	var out []figureSlip
 	add := func(group []float64, w float64) {
 		for _, v := range group {
@@ -36,6 +33,14 @@ func figureSlips(m unit.Measured) []figureSlip {
 	add([]float64{m.Value * 10, m.Value / 10}, figPoint)
 	add([]float64{m.Value * 2, m.Value / 2}, figHalf)
 	return out
+}
+
+// spelled is a figure as it was typed.
+func spelled(m unit.Measured) string {
+	if m.Text == "" || unitFactor(m.Unit) != 1 {
+		return strconv.FormatFloat(round6(m.Value), 'f', -1, 64)
+	}
+	return m.Text
 }
 
 // slipTo is the chance that a figure was read as it was by a slip, when the truth is ln.

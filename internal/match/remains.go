@@ -1,6 +1,7 @@
 package match
 
 import (
+	"fmt"
 	"math"
 
 	"statorbook/internal/unit"
@@ -63,10 +64,9 @@ type scrapOption struct{ lnD, v, w float64 }
 // massQuery is one weighing: which copper, ln g. Main and auxiliary weighed apart come as a pair: who
 // loses copper loses of both, so that their ratio tells more than each of them.
 type massQuery struct {
-	ln    float64 // of a pair: mean of both logarithms
-	ratio float64 // of a pair: ln(auxiliary/main)
-	sd    float64 // of one weighing
-	which int
+	otherQuery         // of a pair ln(auxiliary/main) is the ratio
+	sd         float64 // of one weighing
+	which      int
 }
 
 // What was weighed.
@@ -79,10 +79,9 @@ const (
 
 // coilQuery is the counted turns of one coil.
 type coilQuery struct {
-	ln    float64
-	sd    float64
-	role  winding.Role
-	slips []figureSlip // what else may have been meant
+	otherQuery
+	sd   float64
+	role winding.Role
 }
 
 // remainsQuery is all evidence of the old winding.
@@ -92,8 +91,12 @@ type remainsQuery struct {
 	coils  []coilQuery
 }
 
-// maxRemains bounds how many pieces of each kind count.
-const maxRemains = 4
+// maxRemains bounds how many pieces of each kind count, maxWeighings how many weighings there can be: a pair
+// or one of the two, and all.
+const (
+	maxRemains   = 4
+	maxWeighings = 2
+)
 
 // prepareRemains takes the remains in.
 func (x *Index) prepareRemains(p *prepared, r *Remains) {
@@ -106,9 +109,12 @@ func (x *Index) prepareRemains(p *prepared, r *Remains) {
 		}
 	}
 	p.remains.masses = weighed(given(r.CopperMain), given(r.CopperAuxiliary), given(r.CopperTotal))
+	for i := range p.remains.masses {
+		p.remains.masses[i].slips(r)
+	}
 	for i := range r.Coils {
 		if c := &r.Coils[i]; usable(c.Turns) && len(p.remains.coils) < maxRemains {
-			p.remains.coils = append(p.remains.coils, coilQuery{ln: math.Log(c.Turns.Value), sd: math.Max(coilSD, 0.5/c.Turns.Value), role: c.Role, slips: figureSlips(c.Turns)})
+			p.remains.coils = append(p.remains.coils, coilQuery{otherQuery{ln: math.Log(c.Turns.Value), other: remainsSlips(c.Turns, fmt.Sprintf("remains.coils[%d].turns", i))}, math.Max(coilSD, 0.5/c.Turns.Value), c.Role})
 		}
 	}
 }
@@ -117,12 +123,12 @@ func (x *Index) prepareRemains(p *prepared, r *Remains) {
 func weighed(main, aux, all float64) (out []massQuery) {
 	if main > 0 && aux > 0 {
 		a, b := math.Log(main), math.Log(aux)
-		out = append(out, massQuery{ln: (a + b) / 2, ratio: b - a, sd: massSD, which: massOfPair})
+		out = append(out, massQuery{otherQuery{ln: (a + b) / 2, ratio: b - a}, massSD, massOfPair})
 		main, aux = 0, 0
 	}
 	for which, m := range [...]float64{massOfMain: main, massOfAux: aux, massOfAll: all} {
 		if m > 0 {
-			out = append(out, massQuery{ln: math.Log(m), sd: massSD, which: which})
+			out = append(out, massQuery{otherQuery{ln: math.Log(m)}, massSD, which})
 		}
 	}
 	return out
@@ -212,10 +218,12 @@ func (x *Index) recordRemains(p *prepared, n int) float64 {
 		l *= x.scrapOfRecord(&p.remains.scraps[i], r)
 	}
 	for i := range p.remains.masses {
-		l *= massOfRecord(&p.remains.masses[i], r, x.designs[r.design].phases)
+		m, _ := massOfRecord(&p.remains.masses[i], r, x.designs[r.design].phases)
+		l *= m
 	}
 	for i := range p.remains.coils {
-		l *= x.coilOfRecord(&p.remains.coils[i], n)
+		c, _ := x.coilOfRecord(&p.remains.coils[i], n)
+		l *= c
 	}
 	return l
 }
@@ -253,20 +261,24 @@ func (s *scrapQuery) density(d, v float64) float64 {
 	return l
 }
 
-// massOfRecord is the density of ln mass, of a pair also of the ratio.
-func massOfRecord(q *massQuery, r *record, phases int) float64 {
+// massOfRecord is the density of ln mass, of a pair also of the ratio, and what part of it a slip has.
+func massOfRecord(q *massQuery, r *record, phases int) (l float64, s slipShare) {
 	main, aux := recMass(r, 0), recMass(r, 1)
 	vMain, vAux := sq(massStep*float64(r.massSD[0])), sq(massStep*float64(r.massSD[1]))
 	m, v := main, sq(q.sd)+vMain
 	switch {
 	case q.which == massOfPair && main > 0 && aux > 0:
-		each := (sq(q.sd) + (vMain+vAux)/2) / 2
 		off := math.Log(aux / main)
-		return massDensity(q.ln-math.Log(main)-off/2, each) * ratioDensity(q.ratio-off, 4*each)
+		e := meant{ln: math.Log(main) + off/2, v: (sq(q.sd) + (vMain+vAux)/2) / 2, ratio: off}
+		e.vr = 4 * e.v
+		if e.far(q.ln, q.ratio) {
+			s.add(q.other, e)
+		}
+		return (1-plateSlipRate)*massDensity(q.ln-e.ln, e.v)*ratioDensity(q.ratio-off, e.vr) + s.sum, s
 	case q.which == massOfPair && main > 0:
-		return massDensity(q.ln-q.ratio/2-math.Log(main), v) * wildDensity
+		return massDensity(q.ln-q.ratio/2-math.Log(main), v) * wildDensity, s
 	case q.which == massOfPair:
-		return wildDensity * wildDensity
+		return wildDensity * wildDensity, s
 	case phases == 3 && q.which == massOfAll:
 		m = 3 * main
 	case q.which == massOfAux:
@@ -278,9 +290,13 @@ func massOfRecord(q *massQuery, r *record, phases int) float64 {
 		}
 	}
 	if !(m > 0) {
-		return wildDensity
+		return wildDensity, s
 	}
-	return massDensity(q.ln-math.Log(m), v)
+	e := meant{ln: math.Log(m), v: v}
+	if e.far(q.ln, 0) {
+		s.add(q.other, e)
+	}
+	return (1-plateSlipRate)*massDensity(q.ln-e.ln, v) + s.sum, s
 }
 
 // ratioDensity is the density of what the ratio of two weighings is off by: now and then one pile
@@ -298,21 +314,26 @@ func massDensity(d, v float64) float64 {
 	return l
 }
 
-// coilOfRecord is the density of ln turns of one coil: any coil of the role, its count written down rightly or with
-// a slip like those of a plate, and as often.
-func (x *Index) coilOfRecord(c *coilQuery, rec int) float64 {
-	sum, n := 0.0, 0.0
+// coilOfRecord is the density of ln turns of one coil, any coil of the role, and what part of it a slip has.
+func (x *Index) coilOfRecord(c *coilQuery, rec int) (l float64, s slipShare) {
+	n := 0.0
 	x.eachCoil(rec, func(role winding.Role, turns float64) {
-		if c.role == "" || role == c.role || role.IsPhase() && c.role.IsPhase() {
-			ln := math.Log(turns)
-			sum += (1-coilWild-plateSlipRate)*normal(c.ln-ln, c.sd*c.sd) + slipDensity(c.slips, ln, c.sd)
-			n++
+		if c.role != "" && role != c.role && !(role.IsPhase() && c.role.IsPhase()) {
+			return
 		}
+		n++
+		e := meant{ln: math.Log(turns), v: c.sd * c.sd}
+		if e.far(c.ln, 0) {
+			s.add(c.other, e)
+			return
+		}
+		l += (1 - coilWild - plateSlipRate) * normal(c.ln-e.ln, e.v)
 	})
 	if n == 0 {
-		return wildDensity
+		return wildDensity, s
 	}
-	return sum/n + coilWild*wildDensity
+	s.sum /= n
+	return l/n + s.sum + coilWild*wildDensity, s
 }
 
 // eachCoil calls f for the coils of one group of every set of a record, without building its scheme.

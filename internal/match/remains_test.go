@@ -93,24 +93,29 @@ func massRecord(main, aux float64) *record {
 	return &record{massMain: packLog(main), massAux: packLog(aux), massSD: [2]uint8{7, 7}, turnsAux: newSmall(500)}
 }
 
+func massLike(q *massQuery, r *record) float64 {
+	l, _ := massOfRecord(q, r, 1)
+	return l
+}
+
 // TestPairKeepsItsRatio: who lost a fifth of the copper lost it of both windings, so that the ratio still
 // tells. A record with the right ratio stands against one whose masses are as far off each, with another
 // ratio. Taken one by one the weighings could not tell the two apart.
 func TestPairKeepsItsRatio(t *testing.T) {
 	t.Parallel()
 	q := weighed(400*0.8, 300*0.8, 0)[0]
-	right, wrong := massOfRecord(&q, massRecord(400, 300), 1), massOfRecord(&q, massRecord(400, 300*0.64), 1)
+	right, wrong := massLike(&q, massRecord(400, 300)), massLike(&q, massRecord(400, 300*0.64))
 	require.Greater(t, right, 10*wrong)
-	whole := massOfRecord(&weighed(400, 300, 0)[0], massRecord(400, 300), 1)
+	whole := massLike(&weighed(400, 300, 0)[0], massRecord(400, 300))
 	require.Greater(t, whole, right, "nothing lost is likelier")
 	for _, r := range []*record{massRecord(400, 300), massRecord(400, 0), massRecord(0, 0)} {
-		require.Greater(t, massOfRecord(&q, r, 1), 0.0, "never nothing")
+		require.Greater(t, massLike(&q, r), 0.0, "never nothing")
 	}
 	// The bound by which records are dropped early holds for the best of pairs.
 	p := prepared{remains: remainsQuery{masses: weighed(400, 300, 0)}}
 	best := *massRecord(400, 300)
 	best.massSD = [2]uint8{1, 1}
-	require.GreaterOrEqual(t, p.mostOfRemains(), massOfRecord(&p.remains.masses[0], &best, 1))
+	require.GreaterOrEqual(t, p.mostOfRemains(), massLike(&p.remains.masses[0], &best))
 }
 
 // TestMassesOfTheForm: what weighed sets show of the form of the mean turn puts the others right, by
