@@ -56,6 +56,7 @@ func (x *Index) Match(q Query) (Answer, error) {
 	x.readAs(p, w, b, &a)
 	x.readSlots(p, w, b, &a)
 	x.readRemains(p, w, &a)
+	x.plateDisagrees(p, w, &a)
 	a.addRepaired(&q.Measurements, repaired)
 	x.extrapolated(p, &a)
 	x.decide(&a)
