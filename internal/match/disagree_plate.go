@@ -15,7 +15,7 @@ const plateAgainst = 10
 // plateFigure is a figure of the plate beside that of a record: its density if the record is right, with no slip
 // thought of, and if nothing is known of the machine.
 type plateFigure struct {
-	field       string
+	field, unit string
 	read        figure
 	here, there float64
 	have        float64 // ln of the record's figure
@@ -39,7 +39,7 @@ func (x *Index) plateDisagrees(p *prepared, w *work, a *Answer) {
 		found, have := roundFigure(math.Exp(f.read.ln)), threeFigures(math.Exp(f.have))
 		a.Findings = append(a.Findings, errs.Finding{
 			Code: "plate_disagrees", Severity: errs.SeverityWarning, Fields: []string{"nameplate." + f.field}, Found: &found, Expected: &errs.Expected{Value: have, Low: have, High: have},
-			Message: fmt.Sprintf("%.4g on the nameplate speaks against the record that is proposed first, which has %.4g: read it again, and ask whether the plate belongs to this machine", found, have),
+			Message: fmt.Sprintf("%.4g %s on the nameplate speaks against the record that is proposed first, which has %.4g %[2]s: read it again, and ask whether the plate belongs to this machine", found, f.unit, have),
 		})
 	}
 }
@@ -48,13 +48,13 @@ func (x *Index) plateDisagrees(p *prepared, w *work, a *Answer) {
 func (x *Index) plateFigures(p *prepared, r *record) []plateFigure {
 	pl := &p.plate
 	typed := func(f figure) figure { f.slips = nil; return f }
-	of := func(field string, f figure, packed uint16, like func(*figure) float64, there float64) plateFigure {
+	of := func(field, unit string, f figure, packed uint16, like func(*figure) float64, there float64) plateFigure {
 		have, ok := unpackLog(packed)
 		f = typed(f)
-		return plateFigure{field, f, like(&f), there, have, ok}
+		return plateFigure{field, unit, f, like(&f), there, have, ok}
 	}
 	d := &x.designs[r.design]
-	volts := plateFigure{field: "voltage_v", read: pl.volts, known: d.voltage > 0}
+	volts := plateFigure{field: "voltage_v", unit: "V", read: pl.volts, known: d.voltage > 0}
 	if volts.known && pl.volts.given {
 		f := typed(pl.volts)
 		volts.have = math.Log(d.voltage)
@@ -66,14 +66,14 @@ func (x *Index) plateFigures(p *prepared, r *record) []plateFigure {
 	}
 	return []plateFigure{
 		volts,
-		of("power_w", pl.power, r.power, func(f *figure) float64 {
+		of("power_w", "W", pl.power, r.power, func(f *figure) float64 {
 			return discrete(f, r.power, platePowerSame, pl.powerFrom, pl.powerTo, pl.powerShare)
 		}, pl.powerShare),
-		of("capacitor_uf", pl.cap, r.capacitor, func(f *figure) float64 {
+		of("capacitor_uf", "µF", pl.cap, r.capacitor, func(f *figure) float64 {
 			return discrete(f, r.capacitor, plateCapSame, pl.capFrom, pl.capTo, pl.capShare)
 		}, pl.capShare),
-		of("current_a", pl.current, r.current, func(f *figure) float64 { return continuous(f, r.current, currentSD) }, wildDensity),
-		of("speed_rpm", pl.speed, r.speed, func(f *figure) float64 { return continuous(f, r.speed, speedSD) }, wildDensity),
+		of("current_a", "A", pl.current, r.current, func(f *figure) float64 { return continuous(f, r.current, currentSD) }, wildDensity),
+		of("speed_rpm", "rpm", pl.speed, r.speed, func(f *figure) float64 { return continuous(f, r.speed, speedSD) }, wildDensity),
 	}
 }
 

@@ -41,7 +41,7 @@ func TestPlateDisagrees(t *testing.T) {
 				require.Empty(t, platesNamed(&sound), "%s, as it stands", r.ID)
 			}
 			*m = unit.Of(m.Value * spoil.k)
-			if v := n.Power.Value; n.Power.Given && v > servicePowerHigh {
+			if v := n.Power.Value; n.Power.Given && v > winding.ServicePowerHigh {
 				continue
 			}
 			q.Nameplate = &n
