@@ -95,7 +95,7 @@ func TestImportWaitsItsTurn(t *testing.T) {
 		}
 		close(result)
 	}()
-	require.Eventually(t, func() bool { return blockedBy(t, tx) }, 10*time.Second, 10*time.Millisecond)
+	require.Eventually(t, func() bool { return blockedBy(t, tx) }, patience, 10*time.Millisecond)
 	other, err := store.CatalogueRevision(t.Context())
 	require.NoError(t, err, "readers do not wait")
 	require.Zero(t, other)

@@ -222,7 +222,10 @@ func writersAndReader(t *testing.T, app string, acts int, act func(ctx context.C
 	const writers = 6
 	store := open(t, app)
 	defer store.Close() // not only with the test: it may run many rounds
-	pool, err := pgxpool.New(t.Context(), app)
+	config, err := pgxpool.ParseConfig(app)
+	require.NoError(t, err)
+	config.ConnConfig.RuntimeParams["lock_timeout"] = "60s" // six wait for each other, and the machine may be crowded
+	pool, err := pgxpool.NewWithConfig(t.Context(), config)
 	require.NoError(t, err)
 	defer pool.Close()
 	var written sync.Map

@@ -64,32 +64,30 @@ func TestSilentServer(t *testing.T) {
 	store.Close()
 }
 
-// TestBusyPool takes the only connection away: the next caller hears "busy" after two seconds.
+// TestBusyPool takes the only connection away: the next caller hears "busy" after two seconds. (The limit of a
+// whole read, five seconds, would be told as a timeout.)
 func TestBusyPool(t *testing.T) {
 	t.Parallel()
-	owner, _ := pgtest.NewURLs(t)
-	store, err := postgres.Open(t.Context(), owner, postgres.WithConns(1)) // this role has no lock_timeout
-
+	_, app := pgtest.NewURLs(t)
+	store, err := postgres.Open(t.Context(), app, postgres.WithConns(1))
 	require.NoError(t, err)
 	defer store.Close()
-	blocker := lockState(t, owner)
-	waiting := make(chan error, 1)
-	go func() {
-		_, err := store.CatalogueRevision(t.Context())
-		waiting <- err
-	}()
-	require.Eventually(t, func() bool { return blockedBy(t, blocker) }, 5*time.Second, 10*time.Millisecond)
+	taken, err := store.Pool().Acquire(t.Context())
+	require.NoError(t, err)
 	start := time.Now()
 	_, err = store.CatalogueRevision(t.Context())
+	took := time.Since(start)
+	taken.Release()
 	require.Equal(t, errs.KindUnavailable, errs.KindOf(err), "%v", err)
-	require.InDelta(t, 2, time.Since(start).Seconds(), 1)
-	require.NoError(t, blocker.Rollback(t.Context()))
-	require.NoError(t, <-waiting)
+	require.ErrorContains(t, err, "busy")
+	require.GreaterOrEqual(t, took, 2*time.Second)
+	require.Less(t, took, 5*time.Second)
 	_, err = store.CatalogueRevision(t.Context())
 	require.NoError(t, err, "works again by itself")
 }
 
-// TestLockTimeout shows that a read never waits for long behind a lock on its table.
+// TestLockTimeout shows that a read never waits for long behind a lock on its table: less than the five seconds
+// that a statement may take.
 func TestLockTimeout(t *testing.T) {
 	t.Parallel()
 	owner, app := pgtest.NewURLs(t)
@@ -98,21 +96,24 @@ func TestLockTimeout(t *testing.T) {
 	start := time.Now()
 	_, err := store.CatalogueRevision(t.Context())
 	require.Equal(t, errs.KindTimeout, errs.KindOf(err), "%v", err)
-	require.Less(t, time.Since(start), 2*time.Second)
+	require.Less(t, time.Since(start), 4*time.Second)
 	require.NoError(t, blocker.Rollback(t.Context()))
 }
 
+// TestCallersDeadlineHolds: a call ends with its caller's deadline. The owner's statements have no limit for locks,
+// so that nothing else would end it for five seconds. (100 ms after the deadline is the goal; the rest is room
+// for a crowded machine.)
 func TestCallersDeadlineHolds(t *testing.T) {
 	t.Parallel()
-	owner, app := pgtest.NewURLs(t)
-	store := open(t, app)
+	owner, _ := pgtest.NewURLs(t)
+	store := open(t, owner)
 	lockState(t, owner)
 	ctx, cancel := context.WithTimeout(t.Context(), 100*time.Millisecond)
 	defer cancel()
 	start := time.Now()
 	_, err := store.CatalogueRevision(ctx)
 	require.Equal(t, errs.KindTimeout, errs.KindOf(err), "%v", err)
-	require.Less(t, time.Since(start), 400*time.Millisecond, "deadline + 100 ms, and some for a loaded machine")
+	require.Less(t, time.Since(start), 2*time.Second)
 }
 
 // lockState holds a lock on catalogue_state that readers wait for.
@@ -193,5 +194,7 @@ func TestNoGoroutineStays(t *testing.T) {
 	_, err = store.CatalogueRevision(t.Context())
 	require.NoError(t, err)
 	store.Close()
+	for begun := time.Now(); goleak.Find(before) != nil && time.Since(begun) < patience; { // they are ending
+	}
 	goleak.VerifyNone(t, before)
 }
