@@ -64,7 +64,7 @@ func TestStopDrains(t *testing.T) {
 			}
 		})
 	}
-	require.Eventually(t, func() bool { return answered.Load() > 60 }, time.Minute, time.Millisecond)
+	require.Eventually(t, func() bool { return answered.Load() > 60 }, patience, time.Millisecond)
 	begun := time.Now()
 	require.NoError(t, p.cmd.Process.Signal(syscall.SIGTERM))
 	require.NoError(t, p.cmd.Wait(), "it ends well: %s", p.err)
