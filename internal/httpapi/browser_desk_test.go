@@ -2,7 +2,6 @@ package httpapi_test
 
 import (
 	"testing"
-	"time"
 
 	"statorbook/internal/catalog"
 
@@ -28,8 +27,8 @@ func TestBrowserMoreRecords(t *testing.T) {
 		b.put(t, "#key", s.key(page.key))
 		b.press(t, page.button, page.says, "The first 50 are shown")
 		require.Equal(t, 51, eval[int](t, b, `document.querySelectorAll("#list button").length`))
-		b.do(t, chromedp.Click(css("#list li:last-child button")))
-		require.Eventually(t, func() bool { return eval[int](t, b, `document.querySelectorAll("#list button").length`) == 52 }, 15*time.Second, 50*time.Millisecond)
+		b.click(t, "#list li:last-child button")
+		b.until(t, `document.querySelectorAll("#list button").length === 52`)
 		require.Equal(t, 52, eval[int](t, b, `new Set([...document.querySelectorAll("#list button")].map(e => e.textContent)).size`), "each once")
 		require.True(t, eval[bool](t, b, `document.activeElement === document.querySelectorAll("#list button")[50]`))
 		noOverflow(t, b)
@@ -52,7 +51,7 @@ func TestBrowserCorrected(t *testing.T) {
 	show := func(gone int) {
 		b.press(t, "#submitted", "Submitted: 1")
 		eval[any](t, b, `(document.getElementById("record-title").textContent = "", 0)`) // what stands there is of before
-		b.do(t, chromedp.Click(css("#list button")))
+		b.click(t, "#list button")
 		b.sees(t, "#record-title", id)
 		require.Equal(t, gone, eval[int](t, b, `document.querySelectorAll("#checklist .gone").length`))
 	}
@@ -64,13 +63,15 @@ func TestBrowserCorrected(t *testing.T) {
 	s.done(200, "author", "POST", at+"/submission", "")
 	show(1)
 	b.sees(t, "#checklist .gone", "It came back for this", "flux density", "Corrected")
-	b.do(t, chromedp.Click(css("#checklist .gone input")), chromedp.Click(css("#checklist fieldset input")), chromedp.SendKeys(css("#checklist fieldset textarea"), "a rare mains (demo)"))
+	b.click(t, "#checklist .gone input")
+	b.click(t, "#checklist fieldset input")
+	b.do(t, chromedp.SendKeys(css("#checklist fieldset textarea"), "a rare mains (demo)"))
 	b.keepPicture(t, "keyed-desk-5-corrected")
 	b.press(t, "#vet", "Vetted. It may be published now.")
 	// Whoever publishes reads what the vetter said, and is asked nothing.
 	b.put(t, "#key", s.key("publisher"))
 	b.press(t, "#vetted", "Vetted: 1")
-	b.do(t, chromedp.Click(css("#list button")))
+	b.click(t, "#list button")
 	b.sees(t, "#checklist", "Accepted by demo-p2: a rare mains (demo)", "flux density", "Looked at again and found corrected by demo-p2")
 	require.Zero(t, eval[int](t, b, `document.querySelectorAll("#checklist input, #checklist textarea").length`))
 	b.keepPicture(t, "keyed-desk-6-answered")

@@ -48,14 +48,15 @@ func (b *tab) sees(t testing.TB, selector string, texts ...string) {
 			}
 		}
 		return true
-	}, 15*time.Second, 50*time.Millisecond, "%s never says %q", selector, texts)
+	}, patience, 50*time.Millisecond, "%s never says %q", selector, texts)
 }
 
 // press clicks a button and waits for what comes of it. What an earlier press left is wiped first, so that it is not taken for the new answer.
 func (b *tab) press(t testing.TB, selector string, says ...string) {
 	t.Helper()
+	b.until(t, "window.resting()", "the page never rests")
 	eval[any](t, b, `(e => { if (e) e.textContent = ""; return 0 })(document.querySelector("#outcome"))`)
-	b.do(t, chromedp.Click(css(selector)))
+	b.click(t, selector)
 	b.sees(t, "#outcome", says...)
 }
 
@@ -85,9 +86,9 @@ func fillSheet(t *testing.T, b *tab) {
 		at := `[name="` + name + `"]`
 		switch eval[string](t, b, "document.querySelector(`"+at+"`).type") {
 		case "radio":
-			b.do(t, chromedp.Click(css(at+`[value="`+v[0]+`"]`)))
+			b.click(t, at+`[value="`+v[0]+`"]`)
 		case "checkbox":
-			b.do(t, chromedp.Click(css(at)))
+			b.click(t, at)
 		case "select-one":
 			b.do(t, chromedp.SetValue(css(at), v[0]))
 		default:
@@ -109,7 +110,7 @@ func TestBrowserSheetToPublication(t *testing.T) {
 			vetterVets(t, s, b, id, screen.name)
 			b.put(t, "#key", s.key("publisher"))
 			b.press(t, "#vetted", "Vetted: 1")
-			b.do(t, chromedp.Click(css("#list button")))
+			b.click(t, "#list button")
 			b.sees(t, "#record-title", id)
 			b.put(t, "#slug", "demo-ceiling-fan-01-a")
 			b.press(t, "#publish", "does not stand where this needs it")
@@ -134,15 +135,11 @@ func authorSubmits(t *testing.T, s *school, b *tab, screen string) string {
 	b.open(t, "/data-sheet")
 	noOverflow(t, b)
 	fillSheet(t, b)
-	require.Eventually(t, func() bool {
-		return strings.Contains(eval[string](t, b, `[...document.querySelectorAll('.check')].map(e => e.textContent).join()`), "poles")
-	}, 15*time.Second, 50*time.Millisecond, "nothing is said of 6 poles with 4 groups")
+	b.until(t, `[...document.querySelectorAll('.check')].map(e => e.textContent).join().includes("poles")`, "nothing is said of 6 poles with 4 groups")
 	b.keepPicture(t, "keyed-"+screen+"-1-finding")
 	b.put(t, `[name="scheme.poles"]`, "4")
 	b.sees(t, "#general", "Findings: ")
-	require.Eventually(t, func() bool {
-		return eval[string](t, b, `document.querySelector('[data-check="scheme.poles"]').textContent`) == ""
-	}, 15*time.Second, 50*time.Millisecond)
+	b.until(t, `document.querySelector('[data-check="scheme.poles"]').textContent === ""`)
 
 	b.press(t, "#save", "Type your key first")
 	require.Equal(t, "key", eval[string](t, b, "document.activeElement.id"))
@@ -177,7 +174,7 @@ func vetterVets(t *testing.T, s *school, b *tab, id, screen string) {
 	require.Empty(t, eval[string](t, b, `document.getElementById("key").value`), "the key outlived its page")
 	b.put(t, "#key", s.key("author with all scopes"))
 	b.press(t, "#submitted", "Submitted: 1")
-	b.do(t, chromedp.Click(css("#list button")))
+	b.click(t, "#list button")
 	b.sees(t, "#record-title", id)
 	b.sees(t, "#facts", "60.50", "66, 52", "concentric coils", "measured on the bench (demo)")
 	b.sees(t, "#family", "names no family")
@@ -199,7 +196,8 @@ func acceptAll(t *testing.T, b *tab, reason string) {
 		at := string(rune('0' + i))
 		require.Less(t, i, 10)
 		ids := eval[[]string](t, b, `(() => { const f = document.querySelectorAll("#checklist fieldset")[`+at+`]; return [f.querySelector("input").id, f.querySelector("textarea").id] })()`)
-		b.do(t, chromedp.Click(css("#"+ids[0])), chromedp.SendKeys(css("#"+ids[1]), reason))
+		b.click(t, "#"+ids[0])
+		b.do(t, chromedp.SendKeys(css("#"+ids[1]), reason))
 	}
 }
 
@@ -215,12 +213,12 @@ func TestBrowserReturn(t *testing.T) {
 	b.open(t, "/vetting-desk")
 	b.put(t, "#key", s.key("vetter"))
 	b.press(t, "#submitted", "Submitted: 1")
-	b.do(t, chromedp.Click(css("#list button")))
+	b.click(t, "#list button")
 	b.sees(t, "#family", "This record", "(differs)", "Poles", "Turns, main", "Wire, main")
 	others := s.done(200, "anonymous", "GET", windingsAt+"?family="+family, "")
 	b.sees(t, "#family thead", others.At(t, "items", 0, "slug").(string))
 	b.keepPicture(t, "keyed-desk-4-family")
-	b.do(t, chromedp.Click(css("#return")))
+	b.click(t, "#return")
 	b.sees(t, "#reason-check", "Say what the author should look at")
 	b.put(t, "#reason", "count the turns again (demo)")
 	b.press(t, "#return", "Returned. It is a draft again.")
@@ -377,7 +375,7 @@ func TestBrowserKeyedAxe(t *testing.T) {
 			axeSees(t, b, library, "desk without key")
 			b.put(t, "#key", s.key("vetter"))
 			b.press(t, "#submitted", "Submitted: 1")
-			b.do(t, chromedp.Click(css("#list button")))
+			b.click(t, "#list button")
 			b.sees(t, "#family", "(differs)")
 			b.press(t, "#vet", "Every finding needs its answer")
 			axeSees(t, b, library, "desk with a record")

@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"strings"
 	"testing"
-	"time"
 
 	"github.com/chromedp/chromedp"
 	"github.com/stretchr/testify/require"
@@ -70,9 +69,7 @@ func TestBrowserKeepsWhatWasTyped(t *testing.T) {
 	b.do(t, chromedp.Click(css(`[name="rotor_position"][value="inside"]`)))
 	b.fill(t, "slots", "24")
 	b.fill(t, "gap_diameter_mm", "54.3")
-	require.Eventually(t, func() bool {
-		return strings.Contains(eval[string](t, b, "location.search"), "gap_diameter_mm=54.3")
-	}, 10*time.Second, 50*time.Millisecond)
+	b.until(t, `location.search.includes("gap_diameter_mm=54.3")`)
 	holds := func() {
 		t.Helper()
 		require.Equal(t, "24 54.3 inside", eval[string](t, b, `["slots", "gap_diameter_mm"].map(n => document.getElementById(n).value).join(" ") + " " + document.querySelector("[name=rotor_position]:checked").value`))
@@ -82,9 +79,7 @@ func TestBrowserKeepsWhatWasTyped(t *testing.T) {
 	b.follow(t, chromedp.Click(css(`button[type="submit"]`)))
 	b.has(t, "What this core may be")
 	eval[any](t, b, "history.back(), 0")
-	require.Eventually(t, func() bool {
-		return eval[bool](t, b, `document.readyState === "complete" && document.querySelector("#slots") !== null`)
-	}, 10*time.Second, 50*time.Millisecond)
+	b.until(t, `document.readyState === "complete" && document.querySelector("#slots") !== null`)
 	holds()
 	b.quiet(t)
 }

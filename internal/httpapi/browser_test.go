@@ -17,6 +17,10 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
+// patience is the limit of what must happen at some time, no matter when: a crowded machine is slow, and that is
+// not what these tests look for.
+const patience = 2 * time.Minute
+
 // browserPath finds an installed Chromium or Chrome; without one the test is skipped and says so.
 func browserPath(t testing.TB) string {
 	t.Helper()
@@ -61,13 +65,15 @@ func openTab(t testing.TB, s shop, width, height int64) *tab {
 		}
 	}
 	require.NoError(t, err)
+	_, err = chromedp.Call(b.ctx, cdpage.AddScriptToEvaluateOnNewDocument, cdpage.AddScriptToEvaluateOnNewDocumentParams{Source: watchRest})
+	require.NoError(t, err)
 	b.hear()
 	return b
 }
 
 // startBrowser starts a browser with one tab. The first call may have no time limit: it would end the browser.
 func startBrowser(t testing.TB, path string, first chromedp.Action[chromedp.Void]) (context.Context, error) {
-	options := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(path), chromedp.NoSandbox, chromedp.Flag("disable-gpu", true))
+	options := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(path), chromedp.NoSandbox, chromedp.Flag("disable-gpu", true), chromedp.WSURLReadTimeout(patience))
 	allocated, stop := chromedp.NewExecAllocator(context.Background(), options...)
 	t.Cleanup(stop)
 	ctx, closeTab := chromedp.NewContext(allocated)
@@ -114,7 +120,7 @@ func (b *tab) quiet(t testing.TB) {
 	require.Eventually(t, func() bool {
 		said := b.heard()
 		return len(said) > 0 && strings.Contains(said[len(said)-1], consoleMark)
-	}, 10*time.Second, 10*time.Millisecond)
+	}, patience, 10*time.Millisecond)
 	for _, what := range b.heard() {
 		require.Contains(t, what, consoleMark, "the browser complained")
 	}
@@ -126,7 +132,7 @@ func (b *tab) quiet(t testing.TB) {
 // do runs steps within a time that no page should need.
 func (b *tab) do(t testing.TB, steps ...chromedp.Action[chromedp.Void]) {
 	t.Helper()
-	ctx, cancel := context.WithTimeout(b.ctx, 60*time.Second)
+	ctx, cancel := context.WithTimeout(b.ctx, patience)
 	defer cancel()
 	require.NoError(t, chromedp.Do(ctx, steps...))
 }
@@ -134,7 +140,7 @@ func (b *tab) do(t testing.TB, steps ...chromedp.Action[chromedp.Void]) {
 // run gives the value of an action.
 func run[T any](t testing.TB, b *tab, a chromedp.Action[T]) T {
 	t.Helper()
-	ctx, cancel := context.WithTimeout(b.ctx, 60*time.Second)
+	ctx, cancel := context.WithTimeout(b.ctx, patience)
 	defer cancel()
 	v, err := chromedp.Run(ctx, a)
 	require.NoError(t, err)
@@ -145,6 +151,43 @@ func run[T any](t testing.TB, b *tab, a chromedp.Action[T]) T {
 func eval[T any](t testing.TB, b *tab, expression string) T {
 	t.Helper()
 	return run(t, b, chromedp.Evaluate[T](expression))
+}
+
+// until waits until an expression holds; while a page gives way to another there is nothing to ask.
+func (b *tab) until(t testing.TB, expression string, says ...any) {
+	t.Helper()
+	require.Eventually(t, func() bool {
+		ctx, cancel := context.WithTimeout(b.ctx, patience)
+		defer cancel()
+		holds, err := chromedp.Run(ctx, chromedp.Evaluate[bool]("!!("+expression+")"))
+		return err == nil && holds
+	}, patience, 50*time.Millisecond, says...)
+}
+
+// watchRest lets a page tell whether it is at rest: no timer is set and no request under way.
+const watchRest = `(() => {
+	const later = window.setTimeout, drop = window.clearTimeout, ask = window.fetch, timers = new Set();
+	let asking = 0;
+	const answered = () => later(() => asking--, 20); // when the page has read it too
+	window.setTimeout = (f, ...rest) => { const id = later((...a) => { timers.delete(id); f(...a); }, ...rest); timers.add(id); return id; };
+	window.clearTimeout = (id) => { timers.delete(id); drop(id); };
+	window.fetch = async (...a) => {
+		asking++;
+		try {
+			const answer = await ask(...a);
+			answer.clone().arrayBuffer().then(answered, answered);
+			return answer;
+		} catch (why) { answered(); throw why; }
+	};
+	window.resting = () => timers.size + asking === 0;
+})()`
+
+// click clicks in the middle of an element once the page is at rest: an answer that comes in between could move the
+// element away, or wipe what the click brings.
+func (b *tab) click(t testing.TB, selector string) {
+	t.Helper()
+	b.until(t, "window.resting()", "the page never rests")
+	b.do(t, chromedp.Click(css(selector)))
 }
 
 // open loads a page.

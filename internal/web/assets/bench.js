@@ -65,6 +65,7 @@ function answers() {
 if (form && form.dataset.checkAt) {
   form.addEventListener("focusin", (e) => show((e.target.closest(".field") || { dataset: {} }).dataset.field));
   form.addEventListener("input", (e) => {
+    asked = undefined; // an answer about what stood here before comes too late
     if (e.target.dataset.low) range(e.target);
     clearTimeout(waiting);
     waiting = setTimeout(() => { keep(); check(); }, 400);
