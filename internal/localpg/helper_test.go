@@ -29,6 +29,9 @@ const (
 	helperRoot = "LOCALPG_HELPER_ROOT"
 )
 
+// patience is the limit of what must happen at some time, no matter when: the machine may be loaded.
+const patience = 2 * time.Minute
+
 // golden is a stopped cluster with roles and database, made once by initdb.
 var golden struct {
 	once sync.Once
@@ -190,7 +193,7 @@ func start(t *testing.T, cfg Config) *Server {
 	if cfg.CopyFrom == "" {
 		cfg.CopyFrom = goldenData(t)
 	}
-	ctx, cancel := context.WithTimeout(context.Background(), 60*time.Second)
+	ctx, cancel := context.WithTimeout(context.Background(), patience)
 	defer cancel()
 	s, err := Start(ctx, cfg)
 	require.NoError(t, err)
@@ -244,11 +247,11 @@ func realBin(t *testing.T) string {
 	return b.Dir
 }
 
-// eventually waits for a condition; the machine may be loaded.
+// eventually waits for a condition.
 func eventually(t *testing.T, what string, ok func() bool) {
 	t.Helper()
-	for end := time.Now().Add(30 * time.Second); !ok(); time.Sleep(20 * time.Millisecond) {
-		require.True(t, time.Now().Before(end), "not within 30 s: %s", what)
+	for end := time.Now().Add(patience); !ok(); time.Sleep(20 * time.Millisecond) {
+		require.True(t, time.Now().Before(end), "not within %s: %s", patience, what)
 	}
 }
 

@@ -259,7 +259,7 @@ func TestDoneTellsThatPostgresEnded(t *testing.T) {
 	require.NoError(t, syscall.Kill(s.proc.pid(), syscall.SIGQUIT))
 	select {
 	case <-s.Done():
-	case <-time.After(30 * time.Second):
+	case <-time.After(patience):
 		require.Fail(t, "Done was not closed")
 	}
 	require.ErrorContains(t, s.Err(), "postgres ended by itself")
