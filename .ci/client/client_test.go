@@ -80,7 +80,7 @@ func startServer(t *testing.T) running {
 
 func waitReady(t *testing.T, at string) {
 	t.Helper()
-	for range 240 {
+	for range 480 { // two minutes: the machine may be crowded
 		if resp, err := http.Get(at + "/readyz"); err == nil {
 			resp.Body.Close()
 			if resp.StatusCode == http.StatusOK {
