@@ -7,6 +7,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"statorbook/internal/errs"
 	"statorbook/internal/pgtest"
 	"statorbook/internal/postgres"
 )
@@ -16,6 +17,16 @@ func TestMain(m *testing.M) { os.Exit(pgtest.Main(m)) }
 // patience is the limit of what must happen at some time, no matter when: a crowded machine is slow, and that is
 // not what these tests look for.
 const patience = 2 * time.Minute
+
+// sure does what may be told "busy, try again" until it is told something else.
+func sure(act func() error) error {
+	for begun := time.Now(); ; {
+		err := act()
+		if kind := errs.KindOf(err); kind != errs.KindUnavailable && kind != errs.KindTimeout || time.Since(begun) > patience {
+			return err
+		}
+	}
+}
 
 // open gives a store on a URL, closed with the test.
 func open(t testing.TB, url string) *postgres.Store {

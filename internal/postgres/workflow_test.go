@@ -230,7 +230,7 @@ func TestRacesOfActs(t *testing.T) {
 		var n atomic.Int64
 		for _, run := range runners {
 			group.Go(func() {
-				if run() == nil {
+				if sure(run) == nil {
 					n.Add(1)
 				}
 			})
