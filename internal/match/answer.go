@@ -160,7 +160,7 @@ func (x *Index) readAs(p *prepared, w *work, b *beliefs, a *Answer) {
 				continue
 			}
 			if r.dim == dStack {
-				add(x.core.length(int(c.core)), sq(x.model.catSD[dStack]), weight)
+				add(x.core.length(int(c.core)), x.stackVariance(int(c.core)), weight)
 			} else if l := x.lamOf(int(c.core)); x.lam.has(l, r.dim) {
 				add(x.lam.value(l, r.dim), x.lamVariance(l, r.dim), weight)
 			}
@@ -175,7 +175,7 @@ func (x *Index) readAs(p *prepared, w *work, b *beliefs, a *Answer) {
 			}
 		}
 		if values[best].p >= 0.5 {
-			a.Readings = append(a.Readings, ReadAs{Field: dims[r.dim].field, Typed: r.x, ReadAs: roundFigure(values[best].v), Probability: math.Min(values[best].p, 1)})
+			a.Readings = append(a.Readings, ReadAs{Field: dims[r.dim].field, Typed: r.x / r.times, ReadAs: roundFigure(values[best].v / r.times), Probability: math.Min(values[best].p, 1)})
 		}
 	}
 }

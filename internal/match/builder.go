@@ -162,9 +162,6 @@ func (b *Builder) RemoveFamily(id string) bool {
 			b.dropRecord(uint32(r))
 		}
 	}
-	for _, c := range b.fams[n].cores {
-		b.freeCore(c)
-	}
 	b.famAt.drop(id)
 	b.freeFamily(n)
 	return true
@@ -240,7 +237,11 @@ func (b *Builder) newFamily(id string) uint32 {
 	return b.famIDs.add(id)
 }
 
+// freeFamily forgets a family and the cores that it has by their identifiers.
 func (b *Builder) freeFamily(n uint32) {
+	for _, c := range b.fams[n].cores {
+		b.freeCore(c)
+	}
 	b.fams[n] = famBuild{own: unknownVec()}
 	b.freeFams = append(b.freeFams, n)
 }

@@ -7,22 +7,42 @@ import (
 )
 
 // designLikelihoods is how well each design of the catalogue agrees with phases, nameplate and
-// supply as told: one factor for each, in the order of the designs.
+// supply as told: one factor for each, in the order of the designs. A voltage or frequency that a
+// record does not tell is any of those in the catalogue: it agrees as well as they do on average.
 func (x *Index) designLikelihoods(p *prepared, out []float64) []float64 {
 	out = out[:0]
+	volts, freq := x.usualAgreement(p)
 	for i := range x.designs {
 		d := &x.designs[i]
 		l := p.phaseFactor(d.phases)
 		if d.voltage > 0 {
 			l *= p.plate.voltFactor(d)
+		} else {
+			l *= volts[phaseCount(d.phases)]
 		}
 		if d.frequency > 0 {
 			l *= p.plate.freqFactor(d)
+		} else {
+			l *= freq[phaseCount(d.phases)]
 		}
 		l *= p.plate.connectionFactor(d)
 		out = append(out, l)
 	}
 	return out
+}
+
+// usualAgreement is how well voltage and frequency as told agree with the designs of one and of three
+// phases, on average.
+func (x *Index) usualAgreement(p *prepared) (volts, freq [4]float64) {
+	for i := range x.designs {
+		if share := x.model.design[i]; share > 0 {
+			d := &x.designs[i]
+			n := phaseCount(d.phases)
+			volts[n] += share * p.plate.voltFactor(d)
+			freq[n] += share * p.plate.freqFactor(d)
+		}
+	}
+	return volts, freq
 }
 
 // phaseFactor compares phases as told with those of a design.
@@ -151,9 +171,12 @@ func (x *Index) recordFactor(p *prepared, r *record) float64 {
 	if pl.taps > 0 {
 		l *= pick(int(k.taps) == pl.taps, 0.9, 0.1)
 	}
-	if t := p.q.MotorType; t != "" && t != "unknown" && k.motor != 0 {
-		if have := x.texts.motor.at(k.motor); have != "unknown" {
-			l *= pick(have == t, 0.93, 0.07)
+	if t := p.q.MotorType; t != "" && t != "unknown" {
+		switch have := x.texts.motor.at(k.motor); have {
+		case "", "unknown":
+			l *= motorUsual
+		default:
+			l *= pick(have == t, motorSame, 1-motorSame)
 		}
 	}
 	return l

@@ -9,7 +9,7 @@ type part struct {
 	w    float64
 	ctx  uint16 // of some dozens
 	g    gauss
-	read [maxRemains + maxWeighings]uint8 // how each coil and weighing is read: 0 = as typed, else 1 + place of the other reading
+	read [maxRemains + maxWeighings]uint16 // how each coil and weighing is read: 0 = as typed, else 1 + place of the other reading
 }
 
 // designCut drops designs that are so much less likely than the best of their context.
@@ -71,7 +71,7 @@ func (x *Index) constantFactor(p *prepared) float64 {
 		l *= 0.3
 	}
 	if t := p.q.MotorType; t != "" && t != "unknown" {
-		l *= 0.6
+		l *= motorUsual
 	}
 	return l
 }

@@ -13,7 +13,7 @@ type model struct {
 	stackOwn [2]float64 // share of its variance that stacks of one lamination do not have in common
 	gaps     gapTable
 	poles    poleTable
-	design   []float64 // share of each design among those of its phases
+	design   []float64 // share of each design among those of its phases that tell voltage and frequency; else 0
 	plate    plateModel
 	turns    [2]linear // y_B without and with the power
 	fill     [2]linear // y_F likewise
@@ -56,18 +56,19 @@ func (x *Index) learn(designSeen []float64) {
 	x.learnTraits(sample, sites)
 }
 
-// designShares normalises the counts among designs of the same phases.
+// designShares normalises the counts among designs of the same phases that tell voltage and frequency.
 func designShares(list []design, seen []float64) []float64 {
-	var sum [4]float64
+	told := func(d *design) bool { return d.voltage > 0 && d.frequency > 0 }
+	var sum [4]float64 // by phases, 1 or 3
 	for i := range list {
-		if i > 0 {
-			sum[list[i].phases&3] += seen[i]
+		if d := &list[i]; told(d) {
+			sum[d.phases] += seen[i]
 		}
 	}
 	out := make([]float64, len(list))
 	for i := range list {
-		if i > 0 && sum[list[i].phases&3] > 0 {
-			out[i] = seen[i] / sum[list[i].phases&3]
+		if d := &list[i]; told(d) && sum[d.phases] > 0 {
+			out[i] = seen[i] / sum[d.phases]
 		}
 	}
 	return out
@@ -115,7 +116,7 @@ func (x *Index) siteOf(core int) site {
 	s.stack = x.core.length(core)
 	s.rvStack = sq(x.model.catSD[dStack] / s.stack)
 	if !x.core.known(core) {
-		s.rvStack = 0.09
+		s.rvStack = sq(x.model.stack[s.rotor].sd)
 	}
 	s.prepare()
 	return s

@@ -128,11 +128,11 @@ func (x *Index) newSites(p *prepared, rotor uint8, out []newSite) []newSite {
 	return out
 }
 
-// commonSlots is the most usual slot count of a rotor position.
+// commonSlots is the most usual slot count of a rotor position, of those that somebody counted.
 func (x *Index) commonSlots(rotor uint8) int {
 	best, n := int(chainCentre[rotor][2]), uint32(0)
 	for _, b := range x.buckets {
-		if b.rotor == rotor && b.to-b.from > n {
+		if b.rotor == rotor && b.slots >= 2 && b.to-b.from > n {
 			best, n = int(b.slots), b.to-b.from
 		}
 	}

@@ -51,7 +51,7 @@ func (x *Index) outcomes(p *prepared, w *work, b *beliefs, d dim) []outcomeNorma
 		}
 		sum += weight
 		l := x.lamOf(int(c.core))
-		mean, v := x.core.length(int(c.core)), sq(x.model.catSD[dStack])
+		mean, v := x.core.length(int(c.core)), x.stackVariance(int(c.core))
 		if d != dStack {
 			if k := slices.Index(lams[:len(out)], l); k >= 0 {
 				out[k].w += weight
@@ -60,7 +60,7 @@ func (x *Index) outcomes(p *prepared, w *work, b *beliefs, d dim) []outcomeNorma
 			if mean = x.lam.value(l, d); math.IsNaN(mean) {
 				continue
 			}
-			v = x.lamVariance(int(l), d)
+			v = x.lamVariance(l, d)
 		}
 		lams[len(out)] = l
 		out = append(out, outcomeNormal{weight, mean, math.Sqrt(v + sq(d.sd(dims[d].querySD, mean)))})

@@ -174,6 +174,9 @@ func (b *Builder) packSets(r *recBuild, sc *winding.Scheme, poles int, core *sta
 // that of the form; Build puts it right by what the weighed ones show.
 func (b *Builder) setFigures(set *winding.CoilSet, poles int, core *stator.Core, by *setMass) (turns, kw, area, mass float64) {
 	turns, kw, mlt := expanded(set, poles, core)
+	if !(turns <= mostFigure) {
+		turns = 0
+	}
 	c, ok, err := winding.ConductorOf(*set, b.wires)
 	if err == nil && ok {
 		area = float64(c.Area) * float64(winding.Paths(*set))

@@ -18,6 +18,8 @@ const (
 	plateConnSame  = 0.95
 	platePolesSame = 0.985
 	phasesSame     = 0.99
+	motorSame      = 0.93   // kind of motor
+	motorUsual     = 0.6    // of the kind as told, where no record says which it is
 	currentSD      = 0.045  // ln A
 	speedSD        = 0.0065 // ln rpm
 	plateWild      = 0.03   // share of currents and speeds that mean nothing

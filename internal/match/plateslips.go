@@ -2,7 +2,6 @@ package match
 
 import (
 	"math"
-	"strconv"
 
 	"statorbook/internal/unit"
 )
@@ -21,26 +20,19 @@ const (
 
 // figureSlips lists what may have been meant by a figure of the nameplate.
 func figureSlips(m unit.Measured) []figureSlip {
-	text := spelled(m)
+	text, factor := asTyped(m)
+	typed := m.Value / factor
 	var out []figureSlip
 	add := func(group []float64, w float64) {
 		for _, v := range group {
-			out = append(out, figureSlip{math.Log(v), w / float64(len(group))})
+			out = append(out, figureSlip{math.Log(v * factor), w / float64(len(group))})
 		}
 	}
 	add(swaps(text), figSwap)
 	add(wrongDigits(text), figDigit)
-	add([]float64{m.Value * 10, m.Value / 10}, figPoint)
-	add([]float64{m.Value * 2, m.Value / 2}, figHalf)
+	add([]float64{typed * 10, typed / 10}, figPoint)
+	add([]float64{typed * 2, typed / 2}, figHalf)
 	return out
-}
-
-// spelled is a figure as it was typed.
-func spelled(m unit.Measured) string {
-	if m.Text == "" || unitFactor(m.Unit) != 1 {
-		return strconv.FormatFloat(round6(m.Value), 'f', -1, 64)
-	}
-	return m.Text
 }
 
 // slipTo is the chance that a figure was read as it was by a slip, when the truth is ln.

@@ -22,6 +22,7 @@ const (
 	pointCut    = 2e-5 // lighter components are left out
 	tailShare   = 0.10 // of each component is wider,
 	tailScale   = 2.2  // by this much
+	lnMost      = 40.0 // no winding is beyond: a catalogue of nonsense must not lead to infinite turns or areas
 )
 
 // unitPoints holds sets of n points of a standard normal pair with a wide tail, n a power of two from
@@ -172,8 +173,8 @@ func (x *Index) spreadPart(pts []point, q *part, i int32, set [][2]float64) []po
 	sa := math.Sqrt(math.Max(q.g.va-q.g.cna*slope, 1e-8))
 	share := q.w / float64(len(set))
 	for _, u := range set {
-		n := q.g.n + sn*u[0]
-		a := q.g.a + slope*sn*u[0] + sa*u[1]
+		n := clamp(q.g.n+sn*u[0], lnMost)
+		a := clamp(q.g.a+slope*sn*u[0]+sa*u[1], lnMost)
 		pts = append(pts, point{n: n, a: a, w: share, g: x.ladder.nearest(a), rec: -1, part: i})
 	}
 	return pts

@@ -70,7 +70,7 @@ type plateQuery struct {
 	powerFrom, powerTo, capFrom, capTo      float64 // their neighbourhoods in the series
 }
 
-// prepare turns a query into readings and evidence. asTyped leaves alternative readings out.
+// prepare turns a query into readings and evidence.
 func (x *Index) prepare(q *Query) *prepared {
 	p := &prepared{q: q, slots: q.Measurements.Slots, phases: q.Measurements.Phases, rotor: -1}
 	c := &q.Measurements

@@ -45,21 +45,20 @@ type alternative struct {
 
 // reading is one measured dimension made ready for comparison.
 type reading struct {
-	dim    dim
-	x      float64         // as typed, mm or mm²
-	vq     [nScale]float64 // variance of the reading at each common factor, rounding included
-	alts   []alternative   // in rising order
-	broad  float64         // density of a slip that nothing explains
-	extra  float64         // relative standard deviation added by a doubtful conversion (net for gross area)
-	stated bool
+	dim   dim
+	x     float64         // mm or mm², a gross area as its net one
+	times float64         // x over what was typed
+	vq    [nScale]float64 // variance of the reading at each common factor, rounding included
+	alts  []alternative   // in rising order
+	broad float64         // density of a slip that nothing explains
 }
 
 // newReading prepares a reading. step is the rounding step that the digits suggest, in mm.
 func newReading(d dim, m unit.Measured, step float64) reading {
-	r := reading{dim: d, x: m.Value, broad: broadDensity / m.Value}
+	r := reading{dim: d, x: m.Value, times: 1, broad: broadDensity / m.Value}
 	s, scales := d.sd(dims[d].querySD, m.Value), &scaleTable
 	if m.Uncertainty > 0 && !math.IsInf(m.Uncertainty, 1) {
-		s, scales, r.stated = m.Uncertainty, &scaleStated, true
+		s, scales = m.Uncertainty, &scaleStated
 	}
 	// A stated uncertainty of nothing or of a kilometre is held within what an instrument can do.
 	s = min(max(s, 0.002), 0.5*m.Value+50)
@@ -80,6 +79,7 @@ func newReading(d dim, m unit.Measured, step float64) reading {
 // scale turns the reading into k times itself (a gross area into a net one).
 func (r *reading) scale(k float64) {
 	r.x *= k
+	r.times *= k
 	r.broad /= k
 	for i := range r.vq {
 		r.vq[i] *= k * k
@@ -92,7 +92,6 @@ func (r *reading) scale(k float64) {
 
 // widen adds a relative standard deviation to the reading.
 func (r *reading) widen(rel float64) {
-	r.extra = rel
 	for k := range r.vq {
 		r.vq[k] += rel * rel * r.x * r.x
 	}
@@ -185,15 +184,11 @@ func (r *reading) bestAlternative(c, vc float64) (value, probability float64, ok
 	return value, probability, probability > 1e-3
 }
 
-// alternatives lists what may have been meant by the digits as typed. Kinds that do not exist for
-// these digits leave their share to the others of the kind, never to the reading as typed.
+// alternatives lists what may have been meant by the digits as typed. The share of a kind is divided
+// among its figures; that of a kind that these digits do not have (a swap in 55) goes to nothing.
 func alternatives(m unit.Measured) []alternative {
-	factor := unitFactor(m.Unit)
+	text, factor := asTyped(m)
 	typed := m.Value / factor
-	text := m.Text
-	if factor != 1 || text == "" {
-		text = strconv.FormatFloat(round6(typed), 'f', -1, 64)
-	}
 	var out []alternative
 	add := func(group []float64, w, jacobian float64) {
 		for _, v := range group {
@@ -213,24 +208,6 @@ func alternatives(m unit.Measured) []alternative {
 	add([]float64{typed * 2}, wHalf/2, 2)
 	add([]float64{typed / 2}, wHalf/2, 0.5)
 	return out
-}
-
-// round6 drops the hair of a unit conversion.
-func round6(v float64) float64 { return math.Round(v*1e6) / 1e6 }
-
-// unitFactor gives millimetres per unit as typed; 1 for the field's own unit.
-func unitFactor(ucum string) float64 {
-	switch ucum {
-	case "cm":
-		return 10
-	case "um":
-		return 0.001
-	case "m":
-		return 1000
-	case "[in_i]":
-		return unit.MillimetrePerInch
-	}
-	return 1
 }
 
 // swaps lists the figures with two neighbouring digits swapped.

@@ -26,7 +26,8 @@ func remainsSlips(m unit.Measured, field string) []otherReading {
 	if !usable(m) {
 		return nil
 	}
-	list, far := figureSlips(m), farSwaps(spelled(m))
+	text, factor := asTyped(m)
+	list, far := figureSlips(m), farSwaps(text)
 	out := make([]otherReading, 0, len(list)+len(far))
 	rest := 1.0
 	if len(far) > 0 {
@@ -36,7 +37,7 @@ func remainsSlips(m unit.Measured, field string) []otherReading {
 		out = append(out, otherReading{ln: s.ln, share: s.share * rest, typed: m.Value, value: roundFigure(math.Exp(s.ln)), field: field})
 	}
 	for _, v := range far {
-		out = append(out, otherReading{ln: math.Log(v), share: figFar / float64(len(far)), typed: m.Value, value: v, field: field})
+		out = append(out, otherReading{ln: math.Log(v * factor), share: figFar / float64(len(far)), typed: m.Value, value: roundFigure(v * factor), field: field})
 	}
 	return byMeaning(out)
 }
@@ -117,7 +118,7 @@ func (e *meant) like(o *otherReading) float64 {
 // slipShare is the density that the slips of one figure have, and that of the likeliest, 1 + its place.
 type slipShare struct {
 	sum, most float64
-	best      uint8
+	best      uint16 // two weighings of ten digits each have some 280
 }
 
 // add counts the slips of list against what the figure should say.
@@ -127,7 +128,7 @@ func (s *slipShare) add(list []otherReading, e meant) {
 		d := e.like(&list[i])
 		s.sum += d
 		if d > s.most {
-			s.most, s.best = d, uint8(min(i+1, math.MaxUint8))
+			s.most, s.best = d, uint16(min(i+1, math.MaxUint16))
 		}
 	}
 }

@@ -55,6 +55,21 @@ func TestDensitiesWithSlips(t *testing.T) {
 	require.InDelta(t, 1, sum, 0.04)
 }
 
+// TestManyOtherReadings: two weighings of ten digits each have more other readings than a byte counts; the one that was
+// meant is still the one that is told, here the greatest: both piles as they are, the main one by its point.
+func TestManyOtherReadings(t *testing.T) {
+	t.Parallel()
+	r := Remains{CopperMain: unit.Of(1234.567891), CopperAuxiliary: unit.Of(6789.123457)}
+	q := weighed(r.CopperMain.Value, r.CopperAuxiliary.Value, 0)[0]
+	q.slips(&r)
+	require.Greater(t, len(q.other), math.MaxUint8)
+	_, s := massOfRecord(&q, massRecord(10*r.CopperMain.Value, r.CopperAuxiliary.Value), 1)
+	require.Positive(t, s.best)
+	told := q.other[s.best-1]
+	require.Equal(t, massField+"main", told.field)
+	require.InDelta(t, 12345.67891, told.value, 1e-3)
+}
+
 // slipped asks records of the sample world with one figure of the remains as it is and with a slip; it counts how
 // often the record stays likely, and how often the slip is told with the right figure.
 func slipped(t *testing.T, figure func(*winding.CoilSet) float64, slip func(float64) float64, put func(*Remains, winding.Role, float64) string) (likely, told int) {

@@ -275,12 +275,15 @@ func (x *Index) stackLike(p *prepared, c int, out *[nScale]float64) {
 	if !ok {
 		return
 	}
-	s := x.core.length(c)
-	v := sq(x.model.catSD[dStack])
-	if !x.core.known(c) {
-		v = sq(x.model.stack[x.lam.rotor[x.lamOf(c)]].sd * s)
+	r.like(x.core.length(c), x.stackVariance(c), out)
+}
+
+// stackVariance is the variance in mm² of the stack of core c: of a measured one, or of what is expected.
+func (x *Index) stackVariance(c int) float64 {
+	if x.core.known(c) {
+		return sq(x.model.catSD[dStack])
 	}
-	r.like(s, v, out)
+	return sq(x.model.stack[x.lam.rotor[x.lamOf(c)]].sd * x.core.length(c))
 }
 
 // work is the scratch memory of one match.

@@ -67,8 +67,7 @@ func standardScheme(phases, poles, slots int, second bool) winding.Scheme {
 		set(winding.Main, winding.RingGap, winding.Tooth, []int{2}, poles)
 		set(winding.Auxiliary, back, winding.Tooth, []int{2}, poles)
 	default:
-		main := []int{pitch + 1 - (pitch+1)%2 + pitch%2}
-		main[0] = pitch + 1
+		main := []int{pitch + 1}
 		if pitch >= 5 {
 			main = append(main, pitch-1)
 		}
@@ -143,18 +142,19 @@ func (m *maker) set(set *winding.CoilSet, i, main int, spread float64) {
 	turns := func(q *point) float64 { return q.n }
 	out.SeriesTurns = m.around(series, turns, spread)
 	for _, t := range setTurns(set) {
-		out.TurnsPerCoil = append(out.TurnsPerCoil, unit.Range{P05: t * out.SeriesTurns.P05 / series, P50: t, P95: t * out.SeriesTurns.P95 / series})
+		if series > 0 {
+			out.TurnsPerCoil = append(out.TurnsPerCoil, unit.Range{P05: t * out.SeriesTurns.P05 / series, P50: t, P95: t * out.SeriesTurns.P95 / series})
+		} else { // nobody told how many coils there are, and the pattern does not lie in this core
+			out.TurnsPerCoil = append(out.TurnsPerCoil, m.around(t, turns, spread))
+		}
 	}
 	area := m.areaOf(set, i, main)
-	out.ConductorArea = wireRange(m.around(area, func(q *point) float64 { return q.a }, areaSpread(spread)))
+	out.ConductorArea = wireRange(m.around(area, func(q *point) float64 { return q.a }, spread)) // the wire of an auxiliary varies about as much as its turns
 	out.Wires, out.FromStock = m.wires(set, area)
 	set.Wires = out.Wires
 	set.Mass, set.Resistance, set.Temperature = unit.Measured{}, unit.Measured{}, unit.Measured{}
 	m.out.CoilSets = append(m.out.CoilSets, out)
 }
-
-// areaSpread: the wire of an auxiliary varies about as much as its turns.
-func areaSpread(turnsSpread float64) float64 { return turnsSpread }
 
 // areaOf is the conductor area of a set of the proposal: the box for the main winding, for others in
 // the template's proportion.

@@ -101,7 +101,7 @@ type RoleRange struct {
 type ProposedSet struct {
 	Role                       winding.Role
 	TurnsPerCoil               []unit.Range // one for each throw, outermost first
-	SeriesTurns, ConductorArea unit.Range
+	SeriesTurns, ConductorArea unit.Range   // turns 0 where nobody told how many coils the set has; mm²
 	Wires                      []wire.Wire
 	FromStock                  bool
 	Fill                       *winding.Fill // nil when the slot area is not known
