@@ -197,7 +197,7 @@ func (x *Index) readSlots(p *prepared, w *work, b *beliefs, a *Answer) {
 			chance[int(c.site.slots)] += c.weight * c.evidence / b.total
 		}
 	}
-	for slots, v := range chance {
+	for slots, v := range chance { // in any order: one alone can have more than half
 		if slots != p.slots && v > 0.5 {
 			a.Readings = append(a.Readings, ReadAs{Field: "slots", Typed: float64(p.slots), ReadAs: float64(slots), Probability: math.Min(v, 1)})
 		}

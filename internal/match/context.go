@@ -36,8 +36,8 @@ type context struct {
 	hyp      uint8
 	weight   float64 // prior × likelihood of the dimensions
 	evidence float64 // likelihood of nameplate and remains
-	core     int     // catalogued core, -1
-	lam      int     // catalogued lamination, -1
+	core     int     // place in work.cores before they are sorted, -1 = not catalogued
+	lam      int     // catalogued lamination, -1 = none
 	site     site
 	poles    []poleCount
 	fam      [2]famEffect // without and with the power

@@ -52,7 +52,7 @@ func (p *prepared) phaseFactor(phases int) float64 {
 		l *= pick(t == phases, phasesSame, 1-phasesSame)
 	}
 	if t := p.plate.sitePhases; t == 1 || t == 3 {
-		l *= pick(t == phases, 0.97, 0.03) // a single-phase motor may well be fed from a three-phase board
+		l *= pick(t == phases, sitePhaseSame, 1-sitePhaseSame)
 	}
 	return l
 }
@@ -169,7 +169,7 @@ func (x *Index) recordFactor(p *prepared, r *record) float64 {
 		l *= x.classFactor(pl.class, k.class)
 	}
 	if pl.taps > 0 {
-		l *= pick(int(k.taps) == pl.taps, 0.9, 0.1)
+		l *= pick(int(k.taps) == pl.taps, tapsSame, 1-tapsSame)
 	}
 	if t := p.q.MotorType; t != "" && t != "unknown" {
 		switch have := x.texts.motor.at(k.motor); have {
@@ -188,7 +188,7 @@ func (p *prepared) polesFactor(poles int) float64 {
 		return 1
 	}
 	if poles == 0 {
-		return 0.3
+		return platePolesNone
 	}
 	return pick(p.plate.poles == poles, platePolesSame, (1-platePolesSame)/4)
 }
@@ -239,5 +239,5 @@ func (x *Index) classShare(class string) float64 {
 			return x.model.plate.class[i+1]
 		}
 	}
-	return 0.02
+	return classRare
 }

@@ -68,7 +68,7 @@ func (x *Index) constantFactor(p *prepared) float64 {
 		l *= x.classShare(p.plate.class)
 	}
 	if p.plate.taps > 0 {
-		l *= 0.3
+		l *= tapsUsual
 	}
 	if t := p.q.MotorType; t != "" && t != "unknown" {
 		l *= motorUsual

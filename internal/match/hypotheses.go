@@ -21,9 +21,9 @@ type coreWeight struct {
 	oth  float64 // posterior weight of another winding on it
 }
 
-// recWeight is a record with its unnormalised posterior weight.
+// recWeight is a record with its posterior weight.
 type recWeight struct {
-	rec, core uint32
+	rec, core uint32 // its number, and the place of its core in work.coreAt
 	w         float64
 }
 

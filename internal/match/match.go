@@ -3,9 +3,10 @@ package match
 import (
 	"cmp"
 	"slices"
+	"sync"
+
 	"statorbook/internal/stator"
 	"statorbook/internal/winding"
-	"sync"
 )
 
 // Limits of an answer.
@@ -40,13 +41,7 @@ func (x *Index) Match(q Query) (Answer, error) {
 		}
 		findings = append(findings, misread(outside)...)
 	}
-	w.rotors, w.coreAt = w.rotors[:0], w.coreAt[:0]
-	for i := range b.contexts {
-		w.rotors = append(w.rotors, b.contexts[i].site.rotor)
-	}
-	for i := range w.cores {
-		w.coreAt = append(w.coreAt, w.cores[i].core)
-	}
+	w.note(b)
 	a := Answer{Assumed: p.assumed, Findings: findings}
 	x.listCandidates(p, w, b, &a)
 	x.listCores(w, &a)
@@ -68,6 +63,18 @@ func (x *Index) Match(q Query) (Answer, error) {
 		a.Status = x.statusOf(&a)
 	}
 	return a, nil
+}
+
+// note keeps what later steps ask of contexts and cores by their places: listCores sorts the cores, on
+// which readAs and next rest.
+func (w *work) note(b *beliefs) {
+	w.rotors, w.coreAt = w.rotors[:0], w.coreAt[:0]
+	for i := range b.contexts {
+		w.rotors = append(w.rotors, b.contexts[i].site.rotor)
+	}
+	for i := range w.cores {
+		w.coreAt = append(w.coreAt, w.cores[i].core)
+	}
 }
 
 // addRepaired adds the readings without which the geometry would be impossible, but no second
@@ -118,7 +125,7 @@ func (x *Index) listCandidates(p *prepared, w *work, b *beliefs, a *Answer) {
 	listed := 0.0
 	for i := range min(limit, len(w.recs)) {
 		r := &w.recs[i]
-		core := w.cores[r.core].core
+		core := w.coreAt[r.core]
 		a.Candidates = append(a.Candidates, Candidate{
 			WindingID: x.recIDs.at(r.rec), CoreID: x.core.ids.at(core), FamilyID: x.lam.ids.at(uint32(x.lamOf(int(core)))),
 			Probability: r.w, Status: x.texts.status.at(x.kindOf(&x.recs[r.rec]).status), Comparison: x.compare(p, int(core)),
@@ -129,7 +136,7 @@ func (x *Index) listCandidates(p *prepared, w *work, b *beliefs, a *Answer) {
 	a.UnlistedProbability = max(1-listed-a.None.Winding, 0)
 }
 
-// listCores fills the cores, best first.
+// listCores sorts the cores and fills those of the answer, best first.
 func (x *Index) listCores(w *work, a *Answer) {
 	slices.SortFunc(w.cores, func(p, q coreWeight) int { return heavier(p.rec+p.oth, q.rec+q.oth, p.core, q.core) })
 	for i := range min(maxCores, len(w.cores)) {

@@ -17,6 +17,10 @@ const (
 	plateClassSame = 0.98
 	plateConnSame  = 0.95
 	platePolesSame = 0.985
+	platePolesNone = 0.3 // chance of the poles as counted, where a record does not tell its own
+	tapsSame       = 0.9 // number of speed taps
+	tapsUsual      = 0.3 // chance of the number as told, for a winding that is not in the catalogue
+	classRare      = 0.02
 	phasesSame     = 0.99
 	motorSame      = 0.93   // kind of motor
 	motorUsual     = 0.6    // of the kind as told, where no record says which it is
@@ -29,12 +33,13 @@ const (
 // The site's supply is told by the user: the rated voltage of the design, or what a meter showed,
 // within a few per cent of it.
 const (
-	siteVoltSame = 0.35
-	siteVoltNear = 0.60
-	siteVoltSD   = 0.045 // ln V
-	siteVoltWild = 0.004
-	siteFreqSame = 0.99
-	siteConnSame = 0.90
+	siteVoltSame  = 0.35
+	siteVoltNear  = 0.60
+	siteVoltSD    = 0.045 // ln V
+	siteVoltWild  = 0.004
+	siteFreqSame  = 0.99
+	siteConnSame  = 0.90
+	sitePhaseSame = 0.97 // a single-phase motor may well be fed from a three-phase board
 )
 
 // wildDensity is the density per unit of logarithm of a figure that means nothing.

@@ -144,8 +144,8 @@ func (m *maker) fromPart() {
 	x := m.x
 	q := &m.w.parts[m.box.part]
 	c := &m.b.contexts[q.ctx]
-	m.useSite(&c.site)
 	m.lam = c.lam
+	m.useSite(&c.site)
 	m.design, m.poles = x.designs[q.g.design], int(q.g.poles)
 	m.from = x.template(c, q.g.phases, q.g.poles, m.box.n)
 	if m.from >= 0 {
@@ -157,14 +157,28 @@ func (m *maker) fromPart() {
 	m.explain(c, q)
 }
 
-// useSite makes the core on which the figures are computed.
+// useSite makes the core on which the figures are computed; the lamination is known by then.
 func (m *maker) useSite(s *site) {
 	m.rotor = s.rotor
 	m.core = coreOf(s.v, s.stack, int(s.slots), 0, s.rotor, s.second)
 	if s.second {
-		m.core.SecondRing.Slots = int(s.slots)
+		m.core.SecondRing.Slots = m.ringSlots(int(s.slots))
 		m.measuredRing(m.core.SecondRing)
 	}
+}
+
+// ringSlots is the count of the second ring: as catalogued for the proposal's lamination, else as told if both rings
+// were counted and differ, else that of the first, as such fans mostly have it (common practice, no source).
+func (m *maker) ringSlots(first int) int {
+	if m.lam >= 0 {
+		if n := int(m.x.lam.ring2[m.lam]); n > 1 {
+			return n
+		}
+	}
+	if m.p.ring2 > 1 && m.p.slots > 0 && m.p.ring2 != m.p.slots {
+		return m.p.ring2
+	}
+	return first
 }
 
 // measuredRing fills what the site leaves open of the second ring as it was measured: nothing predicts it for

@@ -142,3 +142,19 @@ func TestMetalOfAPrediction(t *testing.T) {
 	_, fromStock := m.wires(&set, 0.078)
 	require.True(t, fromStock, "copper on the shelf serves")
 }
+
+// TestRingSlots: the second ring has the slots that the catalogue tells of the lamination, else those that were counted
+// where they are others than those of the first; who miscounts both alike has miscounted both.
+func TestRingSlots(t *testing.T) {
+	t.Parallel()
+	x := &Index{lam: laminations{ring2: []uint16{28, 1, 0}}}
+	for _, c := range []struct {
+		lam, told, toldFirst, first, want int
+	}{
+		{lam: 0, told: 14, toldFirst: 14, first: 14, want: 28}, {lam: 1, told: 0, first: 14, want: 14}, {lam: 1, told: 28, toldFirst: 14, first: 14, want: 28},
+		{lam: -1, told: 28, toldFirst: 14, first: 14, want: 28}, {lam: -1, told: 15, toldFirst: 15, first: 16, want: 16}, {lam: -1, told: 1, toldFirst: 14, first: 14, want: 14}, {lam: -1, told: 28, first: 14, want: 14},
+	} {
+		m := maker{x: x, p: &prepared{ring2: c.told, slots: c.toldFirst}, lam: c.lam}
+		require.Equal(t, c.want, m.ringSlots(c.first), "%+v", c)
+	}
+}

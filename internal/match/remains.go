@@ -241,10 +241,11 @@ func (x *Index) scrapOfRecord(s *scrapQuery, r *record) float64 {
 	}
 	main := func() float64 { return one(x.main(r)) }
 	aux := func() float64 { return one(x.aux(r)) }
+	hasAux := x.aux(r).area > 0 || r.turnsAux.int() > 0 // its wire may not be told
 	switch {
-	case s.role == winding.Auxiliary && x.aux(r).area > 0:
+	case s.role == winding.Auxiliary && hasAux:
 		return (1-scrapWild)*aux() + wild
-	case s.role != "" || !(x.aux(r).area > 0):
+	case s.role != "" || !hasAux:
 		return (1-scrapWild)*main() + wild
 	}
 	return (1-scrapWild)*(mainShare*main()+(1-mainShare)*aux()) + wild

@@ -70,6 +70,32 @@ func TestRemainsDensities(t *testing.T) {
 	})
 }
 
+// TestScrapOfAnUntoldAuxiliary: a scrap of the auxiliary says nothing about a record that has one and does not tell its
+// wire; it is not set beside the main wire. A motor without an auxiliary has only its main wire.
+func TestScrapOfAnUntoldAuxiliary(t *testing.T) {
+	t.Parallel()
+	x := plainIndex(nil, func(e *RecordEntry) { e.Scheme.CoilSets[1].Wires = nil }, func(e *RecordEntry) { e.Scheme.CoilSets = e.Scheme.CoilSets[:1] })
+	like := func(role winding.Role, mm float64) (l [3]float64) {
+		s := x.newScrap(&ScrapWire{Diameter: unit.Of(mm), Coating: "bare", Condition: "clean", Role: role})
+		for r := range l {
+			l[r] = x.scrapOfRecord(&s, &x.recs[r])
+		}
+		return l
+	}
+	const main, aux = 0.508, 0.376 // SWG 25 and 28
+	of := like(winding.Auxiliary, main)
+	require.InDelta(t, wildDensity/main, of[1], 1e-9)
+	require.Less(t, of[0], of[1], "the auxiliary that is told is thinner")
+	require.Greater(t, of[2], of[1])
+	of = like(winding.Auxiliary, aux)
+	require.Greater(t, of[0], of[1])
+	of = like(winding.Main, main)
+	require.InDelta(t, of[0], of[1], 1e-12)
+	of = like("", aux)
+	require.Greater(t, of[0], of[1])
+	require.Greater(t, of[1], of[2], "it may be of the auxiliary")
+}
+
 // TestWeighedTogether: main and auxiliary weighed apart are one pair; every other weighing stands alone.
 func TestWeighedTogether(t *testing.T) {
 	t.Parallel()

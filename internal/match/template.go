@@ -143,7 +143,7 @@ func (m *maker) set(set *winding.CoilSet, i, main int, spread float64) {
 	out.SeriesTurns = m.around(series, turns, spread)
 	for _, t := range setTurns(set) {
 		if series > 0 {
-			out.TurnsPerCoil = append(out.TurnsPerCoil, unit.Range{P05: t * out.SeriesTurns.P05 / series, P50: t, P95: t * out.SeriesTurns.P95 / series})
+			out.TurnsPerCoil = append(out.TurnsPerCoil, unit.Range{P05: min(t, t*out.SeriesTurns.P05/series), P50: t, P95: max(t, t*out.SeriesTurns.P95/series)})
 		} else { // nobody told how many coils there are, and the pattern does not lie in this core
 			out.TurnsPerCoil = append(out.TurnsPerCoil, m.around(t, turns, spread))
 		}
