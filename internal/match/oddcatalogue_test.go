@@ -2,6 +2,7 @@ package match
 
 import (
 	"fmt"
+	"math"
 	"os"
 	"strconv"
 	"testing"
@@ -114,4 +115,46 @@ func TestAnyCatalogue(t *testing.T) {
 			require.Equal(t, a, again, "the same answer again, seed %d", seed)
 		}
 	}
+}
+
+// TestEmptyAndTinyCatalogues: nothing catalogued, or one record: documented priors, sound answers.
+func TestEmptyAndTinyCatalogues(t *testing.T) {
+	t.Parallel()
+	empty := NewBuilder(testWires()).Build()
+	a := mustMatch(t, empty, Query{Measurements: demoCore(), Nameplate: &winding.Nameplate{Voltage: unit.Of(230), Frequency: unit.Of(50), Poles: 4}})
+	require.Equal(t, 1.0, a.None.Family)
+	require.NotEmpty(t, a.Proposals)
+	require.Equal(t, methodLimits, a.Proposals[0].Basis.Method)
+	// The worked stator without data of the physics page comes to 1116 turns: priors alone are within a third.
+	require.InDelta(t, 1116, a.Overall[0].SeriesTurns.P50, 370)
+	mustMatch(t, NewBuilder(nil).Build(), Query{Measurements: demoCore()})
+
+	w := sampleWorld()
+	b := NewBuilder(testWires())
+	b.AddRecord(w.records[0].domain())
+	one := b.Build()
+	q, r := exactQuery(w, 0)
+	a = mustMatch(t, one, q)
+	require.Equal(t, r.ID, a.Candidates[0].WindingID)
+	require.Greater(t, a.Candidates[0].Probability, 0.5)
+}
+
+// TestAccidentalRecords: records without turns, wires, plate, core or dimensions are taken in and do no harm.
+func TestAccidentalRecords(t *testing.T) {
+	t.Parallel()
+	w := sampleWorld()
+	b := NewBuilder(testWires())
+	for i := range 30 {
+		b.AddRecord(w.records[i].domain())
+	}
+	b.AddRecord(RecordEntry{ID: "bare", CoreID: "c", FamilyID: "f"})
+	odd := demoCore()
+	odd.GapDiameter, odd.Slots = unit.Of(math.Inf(1)), 0
+	b.AddRecord(RecordEntry{ID: "odd", CoreID: "c2", FamilyID: "f2", CoreAsMeasured: &odd, TimesSeen: -5, Scheme: winding.Scheme{Poles: 3, CoilSets: []winding.CoilSet{{Role: winding.Main, Coils: []winding.Coil{{In: 1, Out: 99, Turns: math.NaN()}}, Wires: []wire.Wire{{System: "swg", Size: "999"}}}}}})
+	x := b.Build()
+	q, _ := exactQuery(w, 3)
+	mustMatch(t, x, q)
+	mustMatch(t, x, Query{Measurements: stator.Core{Slots: 24, RotorPosition: stator.RotorInside}})
+	mustMatch(t, x, Query{})
+	requireSoundVerdict(t, x.CheckRecord(sheetOf(&w.entries[0])))
 }

@@ -1,10 +1,12 @@
 package match
 
 import (
+	"slices"
 	"testing"
 
 	"github.com/stretchr/testify/require"
 
+	"statorbook/internal/errs"
 	"statorbook/internal/stator"
 	"statorbook/internal/unit"
 	"statorbook/internal/winding"
@@ -67,4 +69,33 @@ func TestOtherMachines(t *testing.T) {
 	}
 	require.InDelta(t, wildDensity, rest(11500), 1e-9)
 	require.InDelta(t, wildDensity*plateWild, rest(12500), 1e-9)
+}
+
+// TestOutsideService: matching abstains outside its range, and says so; a slip of the plate is no reason to.
+func TestOutsideService(t *testing.T) {
+	t.Parallel()
+	w := sampleWorld()
+	abstains := func(q Query) {
+		t.Helper()
+		a := mustMatch(t, w.index, q)
+		require.Empty(t, a.Candidates)
+		require.Empty(t, a.Proposals)
+		require.Equal(t, Unlisted{1, 1, 1}, a.None)
+		require.True(t, slices.ContainsFunc(a.Findings, func(f errs.Finding) bool { return f.Code == "outside_service_range" }))
+	}
+	abstains(Query{Measurements: stator.Core{Slots: 96, RotorPosition: stator.RotorInside, GapDiameter: unit.Of(300)}})
+	unlike := stator.Core{Slots: 24, RotorPosition: stator.RotorInside, GapDiameter: unit.Of(83.3), BackDiameter: unit.Of(131.7), StackLength: unit.Of(71.9)}
+	abstains(Query{Measurements: unlike, Nameplate: &winding.Nameplate{Frequency: unit.Of(400)}})
+	abstains(Query{Measurements: unlike, Nameplate: &winding.Nameplate{Power: unit.Of(7500)}})
+
+	q, r := exactQuery(w, 10)
+	told := q
+	told.Supply = &winding.Supply{Voltage: unit.Of(230), Frequency: unit.Of(400), Phases: 1}
+	abstains(told) // the stator is known, but nothing is proposed for that supply
+	n := *q.Nameplate
+	n.Frequency = unit.Of(q.Nameplate.Frequency.Value * 10)
+	q.Nameplate = &n
+	a := mustMatch(t, w.index, q)
+	require.Equal(t, r.CoreID, a.Cores[0].CoreID)
+	require.True(t, slices.ContainsFunc(a.Findings, func(f errs.Finding) bool { return f.Code == "figure_doubtful" }))
 }

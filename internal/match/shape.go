@@ -177,3 +177,42 @@ func (s *setShape) coilSet(turns []float64) winding.CoilSet {
 	out.Pattern = p
 	return out
 }
+
+// eachCoil calls f for the coils of one group of every set of a record, without building its scheme.
+// A phase that repeats another counts by the turns of that one.
+func (x *Index) eachCoil(r int, f func(role winding.Role, turns float64)) {
+	_, sets := shape(x.shapes.at(x.recs[r].shape.int())).read()
+	arena := x.figuresOf(r)
+	var set setShape
+	for i := 0; sets.next(&set); i++ {
+		if set.like != i {
+			continue
+		}
+		for range set.count {
+			var t float64
+			if t, arena = nextFigure(arena); t > 0 {
+				f(set.role, t)
+			}
+		}
+	}
+}
+
+// setTurns lists the turns of the coils of a set.
+func setTurns(set *winding.CoilSet) []float64 {
+	if set.Pattern != nil {
+		return set.Pattern.Turns
+	}
+	out := make([]float64, len(set.Coils))
+	for i := range out {
+		out[i] = set.Coils[i].Turns
+	}
+	return out
+}
+
+// schemeOf puts the scheme of a record together.
+func (x *Index) schemeOf(r int) winding.Scheme {
+	n := x.recs[r].shape.int()
+	turns := int(x.shapeSize[n].turns)
+	figures := unpackFigures(x.figuresOf(r), turns+int(x.shapeSize[n].wires))
+	return shape(x.shapes.at(n)).scheme(figures[:turns], figures[turns:], func(n int) wire.Wire { return readWire(code(x.wireList.at(n))) })
+}

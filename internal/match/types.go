@@ -1,6 +1,3 @@
-// Package match says which catalogued stator a measured core is, how sure that is, and what
-// winding to try. It is a Bayesian model over four hypotheses: this record; a known core with
-// another winding; a known lamination with another stack; not in the catalogue.
 package match
 
 import (
