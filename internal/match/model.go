@@ -12,20 +12,20 @@ type model struct {
 	stack    [2]linear      // ln stack/gap on (1, ln poles, ln gap), likewise
 	stackOwn [2]float64     // share of its variance that stacks of one lamination do not have in common (stackof.go)
 	gaps     gapTable
-	poles    poleTable // (poles.go)
-	design   []float64 // share of each design among those of its phases that tell voltage and frequency; else 0
-	plate    plateModel        // (plate.go)
-	turns    [2]linear         // y_B without and with the power (turnsmodel.go)
-	fill     [2]linear         // y_F likewise
-	spread   [2]spreads        // of both
-	kw       kwTable           // winding factors and patterns by kind (kw.go)
-	aux      auxModel          // auxiliary beside main winding (wires.go)
-	strands  strandTable       // wires of one turn (wires.go)
-	enamel   [nBuilds]powerLaw // (enamel.go)
-	build    [nBuilds]float64  // share of each enamel build
-	mass     massModel         // weighed beside computed copper (wires.go)
-	traits   traitModel        // what records of one lamination have in common (traits.go)
-	sheet    sheetModel        // for the record check (sheetmodel.go)
+	poles    poleTable            // (poles.go)
+	design   []float64            // share of each design among those of its phases that tell voltage and frequency; else 0
+	plate    plateModel           // (plate.go)
+	turns    [2]linear            // y_B without and with the power (turnsmodel.go)
+	fill     [2]linear            // y_F likewise
+	spread   [2]spreads           // of both
+	kw       kwTable              // winding factors and patterns by kind (kw.go)
+	aux      auxModel             // auxiliary beside main winding (wires.go)
+	strands  strandTable          // wires of one turn (wires.go)
+	enamel   [nBuilds]powerLaw    // (enamel.go)
+	build    [nBuilds]float64     // share of each enamel build
+	mass     massModel            // weighed beside computed copper (wires.go)
+	traits   traitModel           // what records of one lamination have in common (traits.go)
+	sheet    sheetModel           // for the record check (sheetmodel.go)
 	ranges   [2][nDims][2]float64 // least and greatest known value by rotor position
 }
 
