@@ -132,6 +132,30 @@ func TestBundleOverHTTP(t *testing.T) {
 	require.Equal(t, []string{"demo-far-school", "demo-f1", "demo-f2"}, []string{f.Institute, f.Author, f.Vetter})
 }
 
+// The body of a line is what GET answers at the record's own address, to the byte, its tag included.
+func TestBundleBodiesAreTheGets(t *testing.T) {
+	t.Parallel()
+	s := openShop(t)
+	address := map[string]string{"wire": "/v1/wires/", "insulation_class": "/v1/insulation-classes/", "family": "/v1/stator-families/", "winding": "/v1/windings/"}
+	materials := s.Ask(t, "GET", "/v1/insulating-materials", "").Text()
+	seen := map[string]int{}
+	for text := range strings.Lines(s.Ask(t, "GET", bundleAt, "").Text()) {
+		var line struct {
+			Kind, ID string
+			Body     json.RawMessage
+		}
+		require.NoError(t, json.Unmarshal([]byte(text), &line))
+		seen[line.Kind]++
+		switch at := address[line.Kind]; {
+		case at != "" && seen[line.Kind] <= 40:
+			require.Equal(t, s.Ask(t, "GET", at+line.ID, "").Text(), string(line.Body)+"\n")
+		case line.Kind == "insulating_material":
+			require.Contains(t, materials, string(line.Body))
+		}
+	}
+	require.Equal(t, map[string]int{"manifest": 1, "wire": 216, "insulation_class": 9, "insulating_material": 14, "family": 67, "winding": 220, "end": 1}, seen)
+}
+
 // What an institute of this server holds comes sealed with its key, if that is here and the registered one.
 func TestBundleIsSealed(t *testing.T) {
 	t.Parallel()

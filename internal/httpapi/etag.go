@@ -1,20 +1,17 @@
 package httpapi
 
 import (
-	"crypto/sha256"
-	"encoding/base64"
 	"net/http"
 	"strings"
+
+	"statorbook/internal/bundle"
 )
 
 // gzipSuffix is what the compressor adds to a tag, so that the two encodings of one answer differ.
 const gzipSuffix = "-gzip"
 
-// tagOf gives the strong entity tag of a representation, without quotes: 96 bits of its SHA-256.
-func tagOf(body []byte) string {
-	sum := sha256.Sum256(body)
-	return base64.RawURLEncoding.EncodeToString(sum[:12])
-}
+// tagOf gives the strong entity tag of a representation, without quotes.
+func tagOf(body []byte) string { return bundle.EntityTag(body) }
 
 func quoteTag(tag string) string { return `"` + tag + `"` }
 

@@ -117,21 +117,21 @@ var exportParts = []struct {
 	write func(context.Context, pgx.Tx, *bundle.Writer, ExportOptions) (int, error)
 }{
 	{bundle.KindWire, func(ctx context.Context, tx pgx.Tx, out *bundle.Writer, o ExportOptions) (int, error) {
-		return exportReference[bundle.WireSize](ctx, tx, out, o, bundle.KindWire, "wire_size")
+		return exportReference(ctx, tx, out, o, bundle.KindWire, "wire_size", func(b *bundle.WireSize) *string { return &b.ETag })
 	}},
 	{bundle.KindClass, func(ctx context.Context, tx pgx.Tx, out *bundle.Writer, o ExportOptions) (int, error) {
-		return exportReference[bundle.InsulationClass](ctx, tx, out, o, bundle.KindClass, "insulation_class")
+		return exportReference(ctx, tx, out, o, bundle.KindClass, "insulation_class", func(b *bundle.InsulationClass) *string { return &b.ETag })
 	}},
 	{bundle.KindMaterial, func(ctx context.Context, tx pgx.Tx, out *bundle.Writer, o ExportOptions) (int, error) {
-		return exportReference[bundle.InsulatingMaterial](ctx, tx, out, o, bundle.KindMaterial, "insulating_material")
+		return exportReference(ctx, tx, out, o, bundle.KindMaterial, "insulating_material", func(b *bundle.InsulatingMaterial) *string { return &b.ETag })
 	}},
 	{bundle.KindFamily, exportFamilies},
 	{bundle.KindCore, exportCores},
 	{bundle.KindWinding, exportWindings},
 }
 
-// exportReference writes one kind of reference data. The table's name comes from exportParts.
-func exportReference[T any](ctx context.Context, tx pgx.Tx, out *bundle.Writer, o ExportOptions, kind bundle.Kind, table string) (int, error) {
+// exportReference writes one kind of reference data, with its tag. The table's name comes from exportParts.
+func exportReference[T any](ctx context.Context, tx pgx.Tx, out *bundle.Writer, o ExportOptions, kind bundle.Kind, table string, tag func(*T) *string) (int, error) {
 	if o.Institute != "" {
 		return 0, nil
 	}
@@ -151,7 +151,7 @@ func exportReference[T any](ctx context.Context, tx pgx.Tx, out *bundle.Writer, 
 			return errs.Wrap(errs.KindInternal, "a stored record cannot be read: "+id, err)
 		}
 		written++
-		return out.Write(kind, id, revision, &body)
+		return out.WriteTagged(kind, id, revision, &body, tag(&body))
 	})
 	return written, err
 }
@@ -222,7 +222,8 @@ func exportFamilies(ctx context.Context, tx pgx.Tx, out *bundle.Writer, o Export
 		return proved[catalog.Family]{f, r.Note}, err
 	}
 	return exportRows(rows, scan, func(f proved[catalog.Family]) error {
-		if err := out.Write(bundle.KindFamily, f.record.ID, f.record.Revision, bundle.FamilyOf(f.record)); err != nil {
+		body := bundle.FamilyOf(f.record)
+		if err := out.WriteTagged(bundle.KindFamily, f.record.ID, f.record.Revision, &body, &body.ETag); err != nil {
 			return err
 		}
 		return review(out, f.note)
@@ -276,7 +277,8 @@ func exportWindings(ctx context.Context, tx pgx.Tx, out *bundle.Writer, o Export
 		return proved[catalog.Winding]{w, r.Note}, err
 	}
 	return exportRows(rows, scan, func(w proved[catalog.Winding]) error {
-		if err := out.Write(bundle.KindWinding, w.record.ID, w.record.Revision, bundle.WindingOf(w.record)); err != nil {
+		body := bundle.WindingOf(w.record)
+		if err := out.WriteTagged(bundle.KindWinding, w.record.ID, w.record.Revision, &body, &body.ETag); err != nil {
 			return err
 		}
 		return review(out, w.note)
