@@ -169,11 +169,14 @@ func (b *Builder) RemoveFamily(id string) bool {
 
 // AddRecord takes a published winding record in, in place of the one with the same id if there is
 // one. A record whose family or core was not added makes it from its own core_as_measured; one
-// without family or core is a lamination or a stack of its own.
+// without family or core is a lamination or a stack of its own. A shaded-pole motor is not taken in.
 func (b *Builder) AddRecord(e RecordEntry) {
 	n, ok := b.recAt.get(e.ID)
 	if ok {
 		b.dropRecord(n)
+	}
+	if e.MotorType == shadedPole {
+		return
 	}
 	if len(b.freeRecs) > 0 {
 		last := len(b.freeRecs) - 1

@@ -22,14 +22,21 @@ var scratch = sync.Pool{New: func() any { return new(work) }}
 // Match says which catalogued stator the query is, how sure that is, and what winding to try. The
 // same query on the same index gives the same answer, bit for bit. It fails with KindImpossible when
 // no stator can have the dimensions, however one of them is read. Outside the service range (6 to 72
-// slots, 5 W to 3 kW, 12 to 690 V, 45 to 65 Hz) the answer is "none" with a finding and no proposal.
+// slots, 5 W to 3 kW, 12 to 690 V, 45 to 65 Hz, no shaded-pole motors) the answer is "none" with a
+// finding and no proposal.
 func (x *Index) Match(q Query) (Answer, error) {
 	repaired, findings, err := checkGeometry(&q.Measurements)
 	if err != nil {
 		return Answer{}, err
 	}
+	if q.MotorType == shadedPole {
+		return abstain(append(findings, shadedPoleAsked)), nil
+	}
 	if outsideSlots(findings) {
 		return abstain(findings), nil
+	}
+	if f, unread := unreadClass(q.Nameplate); unread {
+		findings = append(findings, f)
 	}
 	w := scratch.Get().(*work)
 	defer scratch.Put(w)

@@ -33,7 +33,7 @@ func (b *Builder) pack(r *recBuild, e *RecordEntry) {
 	r.seen = newSmall(min(max(e.TimesSeen, 0), mostSeen))
 	r.power, r.current, r.speed, r.capacitor = packLog(given(np.Power)), packLog(given(np.Current)), packLog(given(np.Speed)), packLog(given(np.CapacitorUF))
 	k := kindBuild{taps: uint8(min(max(np.SpeedTaps, 0), math.MaxUint8))}
-	for i, s := range [nTexts]string{textStatus: e.Status, textMotor: e.MotorType, textOrigin: e.Origin, textClass: np.InsulationClass} {
+	for i, s := range [nTexts]string{textStatus: e.Status, textMotor: e.MotorType, textOrigin: e.Origin, textClass: classWord(np.InsulationClass)} {
 		k.texts[i] = b.texts[i].add([]byte(s))
 	}
 	r.words = uint32(b.kinds.add(k))

@@ -127,7 +127,7 @@ func (x *Index) preparePlate(p *prepared, q *Query) {
 	if n := q.Nameplate; n != nil {
 		pl.volts, pl.freq, pl.power = newFigure(n.Voltage), newFigure(n.Frequency), newFigure(n.Power)
 		pl.current, pl.speed, pl.cap = newFigure(n.Current), newFigure(n.Speed), newFigure(n.CapacitorUF)
-		pl.poles, pl.taps, pl.class, pl.connection = n.Poles, n.SpeedTaps, n.InsulationClass, n.Connection
+		pl.poles, pl.taps, pl.class, pl.connection = n.Poles, n.SpeedTaps, classWord(n.InsulationClass), n.Connection
 	}
 	if s := q.Supply; s != nil {
 		pl.siteVolts, pl.siteFreq, pl.siteConnection, pl.sitePhases = newFigure(s.Voltage), newFigure(s.Frequency), s.Connection, s.Phases
