@@ -14,11 +14,36 @@ import (
 	"github.com/gin-gonic/gin"
 )
 
-// checkRequest is a winding record as it would be submitted, without what the server sets.
+// checkRequest is a winding record without ids and state.
 type checkRequest struct {
 	bundle.Sheet
 	TimesSeen int `json:"times_seen" in:"min=0,max=1000000000"`
 	bundle.Origin
+	setByServer
+}
+
+// setByServer is what a record that was read holds besides: it may be sent back as it came, and is not judged.
+type setByServer struct {
+	Slug            jsonin.Raw `json:"slug"`
+	Revision        jsonin.Raw `json:"revision"`
+	Status          jsonin.Raw `json:"status"`
+	WithdrawnReason jsonin.Raw `json:"withdrawn_reason"`
+	CorrectedFor    jsonin.Raw `json:"corrected_for"`
+	Findings        jsonin.Raw `json:"findings"`
+	Institute       jsonin.Raw `json:"institute"`
+	SHA256          jsonin.Raw `json:"sha256"`
+	Author          jsonin.Raw `json:"author"`
+	Vetter          jsonin.Raw `json:"vetter"`
+	VettedAt        jsonin.Raw `json:"vetted_at"`
+	Answers         jsonin.Raw `json:"answers"`
+	OpenReports     jsonin.Raw `json:"open_problem_reports"`
+	Base            jsonin.Raw `json:"base_revision"`
+	ReasonCode      jsonin.Raw `json:"reason_code"`
+	ReturnedFor     jsonin.Raw `json:"returned_for"`
+	Returned        jsonin.Raw `json:"returned_findings"`
+	ETag            jsonin.Raw `json:"etag"`
+	CreatedAt       jsonin.Raw `json:"created_at"`
+	ModifiedAt      jsonin.Raw `json:"modified_at"`
 }
 
 // checkView is what the check says. Odds are the ln odds of the best single slip against the sheet as it stands.

@@ -299,6 +299,35 @@ func TestWindingFilters(t *testing.T) {
 	require.Empty(t, s.Ask(t, "GET", "/v1/windings?family=00000000-0000-4000-8000-000000000000", "").List(t, "items"))
 }
 
+// A record as GET gives it is a check when ids and state are taken out, and says the same as its sheet alone.
+func TestCheckTakesARecordThatWasRead(t *testing.T) {
+	t.Parallel()
+	s := openShop(t)
+	const at = "/v1/winding-checks"
+	for _, w := range s.demo.Windings[:10] {
+		var record map[string]any
+		s.Ask(t, "GET", "/v1/windings/"+w.Slug, "").JSON(t, &record)
+		sheet := map[string]any{}
+		for _, name := range []string{"core_as_measured", "motor_type", "nameplate", "scheme"} {
+			sheet[name] = record[name]
+		}
+		for _, name := range []string{"id", "core_id", "family_id", "state"} {
+			whole, err := jsonOf(map[string]any{name: record[name]})
+			require.NoError(t, err)
+			require.Equal(t, "/"+name, *s.Ask(t, "POST", at, whole).Problem(t).Errors[0].Pointer)
+			delete(record, name)
+		}
+		record["findings"], record["answers"] = []any{map[string]any{"code": "x"}}, []any{}
+		whole, err := jsonOf(record)
+		require.NoError(t, err)
+		alone, err := jsonOf(sheet)
+		require.NoError(t, err)
+		a := s.Ask(t, "POST", at, whole)
+		require.Equal(t, http.StatusOK, a.StatusCode, a.Text())
+		require.Equal(t, s.Ask(t, "POST", at, alone).Text(), a.Text())
+	}
+}
+
 // A record goes out and comes back in as a check without what the server set, and is coherent.
 func TestCheckOfARecord(t *testing.T) {
 	t.Parallel()

@@ -1,7 +1,9 @@
 package httpapi
 
 import (
+	"maps"
 	"reflect"
+	"slices"
 	"strings"
 	"testing"
 
@@ -96,6 +98,8 @@ func (c *shapeCheck) member(where string, f jsonin.Field, shape reflect.Type, sc
 	}
 	target := lookup(c.t, c.tree, schema)
 	switch {
+	case shape == reflect.TypeFor[jsonin.Raw]():
+		require.Equal(c.t, []string{"description"}, slices.Collect(maps.Keys(schema)), "%s is taken unread", where)
 	case shape == reflect.TypeFor[bundle.M]():
 		long := target["oneOf"].([]any)[1].(map[string]any)["properties"].(map[string]any)
 		require.Equal(c.t, anyList(bundle.Units(bundle.OwnUnit(&f))), long["unit"].(map[string]any)["enum"], where)
