@@ -92,6 +92,8 @@ func (d drawer) draw(name string, schema map[string]any, example any) any {
 		return d.number(name, target["minimum"].(float64), target["maximum"].(float64))
 	case "boolean":
 		return rapid.Bool().Draw(d.rt, name)
+	case nil: // taken unread
+		return rapid.SampledFrom([]any{"x", 1, true, []any{1, "x"}, map[string]any{"x": 1}}).Draw(d.rt, name)
 	}
 	return d.text(name, int(target["maxLength"].(float64)))
 }

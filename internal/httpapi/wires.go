@@ -48,7 +48,7 @@ func (s *server) getWire(c *gin.Context, q *query) error {
 	return nil
 }
 
-// listWires answers GET /v1/wires in JSON by pages, in CSV and JSON Lines as a whole.
+// listWires answers GET /v1/wires in JSON by pages, in CSV and JSON Lines as a whole unless a page is asked for.
 func (s *server) listWires(c *gin.Context, q *query) error {
 	snap, err := s.snapshot()
 	if err != nil {
@@ -63,8 +63,8 @@ func (s *server) listWires(c *gin.Context, q *query) error {
 	columns := q.list("columns", columnNames()...)
 	format := offersWires[q.offer]
 	size, after := s.readPage(q, c.Request.URL.Path)
-	if _, paged := q.values["page_size"]; format != offersWires[0] && (paged || after != "") {
-		q.refuse("page_size", codeNotHere, "This format gives all rows at once; leave page_size and page_token out.", nil, format)
+	if _, paged := q.values["page_size"]; format != offersWires[0] && !paged && after == "" {
+		size = len(tables.sizes)
 	}
 	if format == offersWires[0] && columns != nil {
 		q.refuse("columns", codeNotHere, "columns is for text/csv and application/x-ndjson; ask for one of them in Accept.", nil, format)
@@ -73,27 +73,22 @@ func (s *server) listWires(c *gin.Context, q *query) error {
 		return err
 	}
 	at := tables.filter(f, o)
-	if format != offersWires[0] {
-		return sendRows(c, tables, at, o, format, columns)
-	}
-	return s.sendWirePage(c, q, tables, at, o, size, after)
-}
-
-// sendWirePage cuts the page after one size out of a list.
-func (s *server) sendWirePage(c *gin.Context, q *query, t *encodedTables, at []int, o wireOptions, size int, after string) error {
 	if after != "" {
-		i, found := t.at[after]
+		i, found := tables.at[after]
 		if !found {
 			return errs.New(errs.KindSyntax, "", badToken(q.values["page_token"]))
 		}
-		at = slices.DeleteFunc(slices.Clone(at), func(j int) bool { return j <= i })
+		at = slices.DeleteFunc(at, func(j int) bool { return j <= i })
 	}
 	var end pageEnd
 	if len(at) > size {
 		at = at[:size]
-		end = s.pageEnd(c, q, t.sizes[at[size-1]].ID)
+		end = s.pageEnd(c, q, tables.sizes[at[size-1]].ID)
 	}
-	body, err := t.list(at, o, end)
+	if format != offersWires[0] {
+		return sendRows(c, tables, at, o, format, columns)
+	}
+	body, err := tables.list(at, o, end)
 	if err != nil {
 		return err
 	}

@@ -127,7 +127,7 @@ func chosen(names []string, o wireOptions) []column {
 	return out
 }
 
-// sendRows answers with all rows as CSV or JSON Lines.
+// sendRows answers with the sizes at as CSV or JSON Lines.
 func sendRows(c *gin.Context, t *encodedTables, at []int, o wireOptions, format string, names []string) error {
 	var body []byte
 	var err error

@@ -180,6 +180,29 @@ func TestWireRows(t *testing.T) {
 	}
 }
 
+// The rows come by pages as the JSON list does, when a page is asked for.
+func TestWireRowsByPages(t *testing.T) {
+	t.Parallel()
+	h := newHost(t, seeded(t))
+	const at = "/v1/wires?system=awg&columns=id"
+	for _, format := range []string{"text/csv", "application/x-ndjson"} {
+		whole := h.Ask(t, "GET", at, "", "Accept: "+format)
+		require.Empty(t, whole.Header["Link"])
+		var joined string
+		for next := at + "&page_size=25"; next != ""; {
+			a := h.Ask(t, "GET", next, "", "Accept: "+format)
+			require.Equal(t, 200, a.StatusCode, a.Text())
+			text := a.Text()
+			if joined != "" {
+				text = strings.TrimPrefix(text, "id\r\n")
+			}
+			joined += text
+			next, _, _ = strings.Cut(strings.TrimPrefix(a.Header.Get("Link"), "<"), ">")
+		}
+		require.Equal(t, whole.Text(), joined)
+	}
+}
+
 func TestGuard(t *testing.T) {
 	t.Parallel()
 	for in, want := range map[string]string{
@@ -241,7 +264,8 @@ func TestWiresHostile(t *testing.T) {
 		get(at+"?columns=id", 400, codeNotHere, "columns"),
 		get(at+"?columns=id,id", 400, codeRepeatedItem, "columns", "Accept: text/csv"),
 		get(at+"?columns=price", 400, jsonin.CodeValue, "columns", "Accept: text/csv"),
-		get(at+"?page_size=10", 400, codeNotHere, "page_size", "Accept: text/csv"),
+		get(at+"?page_size=201", 400, codePageSize, "page_size", "Accept: text/csv"),
+		get(at+"?page_token=AAAA", 400, codePageToken, "page_token", "Accept: application/x-ndjson"),
 	))
 	// A token of one list does not open another.
 	token := wiresOf(t, h, at+"?system=awg&page_size=2").Token
