@@ -36,6 +36,16 @@ func TestEquivalents(t *testing.T) {
 	require.InDelta(t, 1, a.Number(t, "items", 0, "resistance_ratio"), 0.05)
 }
 
+// A size whose text names its system needs no other name for it.
+func TestEquivalentsOfASizeInWords(t *testing.T) {
+	t.Parallel()
+	h := newHost(t, seeded(t))
+	want := h.Ask(t, "POST", "/v1/wire-equivalents", `{"from":`+swg34+`}`).List(t, "items")
+	for _, size := range []string{"34 SWG", "SWG 34", "swg34"} {
+		require.Equal(t, want, h.Ask(t, "POST", "/v1/wire-equivalents", `{"from":{"size":"`+size+`","conductor":"copper","strands":1}}`).List(t, "items"))
+	}
+}
+
 // The one-line form gives the same answer as the body that says the same.
 func TestEquivalentsOneLine(t *testing.T) {
 	t.Parallel()

@@ -27,20 +27,28 @@ const (
 
 // Find returns the size of a system by its text, read as ParseSize does. Every error is an
 // *errs.Error of KindImpossible with one Field that has neither pointer nor parameter yet: an
-// unreadable text, a size that the table lacks (Allowed holds its neighbours' sizes), or a gauge
-// without a system, which names every reading of it.
+// unreadable text, a size that the table lacks (Allowed holds its neighbours' sizes), or a gauge of
+// which neither s nor the text names the system ("36 SWG" does), which names every reading of it.
 func (t *Table) Find(s System, size string) (Size, error) {
-	if s == "" {
-		return Size{}, t.ambiguous(size)
-	}
-	i, err := t.find(s, size)
+	i, err := t.locate(s, size)
 	if err != nil {
 		return Size{}, err
 	}
 	return t.sizes[i], nil
 }
 
-// find is Find by index.
+// locate is Find by index.
+func (t *Table) locate(s System, size string) (int, error) {
+	if s == "" {
+		s = systemIn(size)
+	}
+	if s == "" {
+		return 0, t.ambiguous(size)
+	}
+	return t.find(s, size)
+}
+
+// find is locate in a system that is told.
 func (t *Table) find(s System, size string) (int, error) {
 	if !slices.Contains(Systems(), s) {
 		return 0, impossible(CodeUnknownSystem, fmt.Sprintf("the system %q has no sizes; name swg, awg or metric", shorten(string(s))), Systems(), string(s))
@@ -269,10 +277,7 @@ func (t *Table) resolveSize(w Wire, r *Resolved) (Cover, error) {
 		c, _, _ := t.ruleCover(d, w.Build)
 		return c, nil
 	}
-	if w.System == "" {
-		return Cover{}, t.ambiguous(w.Size)
-	}
-	i, err := t.find(w.System, w.Size)
+	i, err := t.locate(w.System, w.Size)
 	if err != nil {
 		return Cover{}, err
 	}

@@ -39,6 +39,20 @@ func ParseSize(s System, text string) (string, error) {
 	return "", sizeError("the system must be swg, awg or metric; a free bare diameter has no size")
 }
 
+// systemIn gives the system that a size text names itself ("36 SWG", "AWG 4/0", "0.5 mm"), "" if it names none.
+func systemIn(text string) System {
+	body := strings.ToLower(strings.TrimSpace(text))
+	for _, s := range []System{SWG, AWG} {
+		if strings.HasPrefix(body, string(s)) || strings.HasSuffix(body, string(s)) {
+			return s
+		}
+	}
+	if strings.HasSuffix(body, "mm") {
+		return Metric
+	}
+	return ""
+}
+
 // stripSystem takes the system's own name off either end. The name of another system is a contradiction, not noise.
 func stripSystem(s System, body string) (string, error) {
 	for _, word := range []string{string(SWG), string(AWG), "mm"} {

@@ -135,7 +135,17 @@ func TestFindAmbiguous(t *testing.T) {
 		require.Contains(t, f.Detail, "SWG 12 (2.642 mm)")
 		require.Contains(t, f.Detail, "AWG 12 (2.053 mm, drawn to 0.0808 in)")
 	}
-	_, err := table.Find("", "nonsense")
+	for text, id := range map[string]string{"36 SWG": "swg-36", "swg36": "swg-36", "AWG 4/0": "awg-4-0", "0.5 mm": "metric-0.500"} { // these name it
+		size, err := table.Find("", text)
+		require.NoError(t, err, text)
+		require.Equal(t, id, size.ID)
+		r, err := table.Resolve(wire.Wire{Size: text, Conductor: wire.Copper, Strands: 1})
+		require.NoError(t, err, text)
+		require.Equal(t, size.Diameter, r.Bare)
+	}
+	_, err := table.Find("", "SWG 99")
+	require.Equal(t, wire.CodeUnknownSize, fieldOf(t, err).Code)
+	_, err = table.Find("", "nonsense")
 	require.Equal(t, wire.CodeUnknownSystem, fieldOf(t, err).Code)
 	_, err = table.Find("", "7/0") // only SWG has it, but a system is not guessed
 	require.Equal(t, wire.CodeAmbiguousSize, fieldOf(t, err).Code)
