@@ -102,7 +102,7 @@ func TestFindCheck(t *testing.T) {
 	a := s.Send("GET", "/find/check?rotor_position=inside&gap_diameter_mm=90&back_diameter_mm=60&slots=x", "", asBrowser)
 	require.Contains(t, a.Text(), `<li data-field="slots">`)
 	a = s.Send("GET", "/find/check?rotor_position=inside&gap_diameter_mm=90&back_diameter_mm=60", "", asBrowser)
-	require.Contains(t, a.Text(), `<li data-field="gap_diameter_mm">The rotor turns inside, so the gap diameter must be below the back diameter: 90 against 60 mm.</li>`)
+	require.Contains(t, a.Text(), `<li data-field="gap_diameter_mm">The rotor turns inside, so the gap diameter must be below the back diameter: 90 against 60 mm; see whether the two stand in each other&#39;s place, or the rotor turns on the other side.</li>`)
 }
 
 // One address, two readers: JSON for programs, the page for people.

@@ -26,12 +26,12 @@ func Disagreements(r *Remains, proposals []Proposal, t *wire.Table) []errs.Findi
 		return nil
 	}
 	var out []errs.Finding
-	find := func(field, what string, found float64, ratio float64, near nearest) {
+	find := func(field, what, unit string, found float64, ratio float64, near nearest) {
 		if near.seen && near.ratio > ratio {
 			x := near.to
 			out = append(out, errs.Finding{
 				Code: "remains_disagree", Severity: errs.SeverityWarning, Fields: []string{field}, Found: &found, Expected: &errs.Expected{Value: x.P50, Low: x.P05, High: x.P95},
-				Message: fmt.Sprintf("%s of %.4g fits none of the proposals, of which the nearest has %.4g: read it again, and ask whether it belongs to this winding; do not rely on the proposals before that is settled", what, found, x.P50),
+				Message: fmt.Sprintf("%s of %.4g %s fits none of the proposals, of which the nearest has %.4g %[3]s: read it again, and ask whether it belongs to this winding; do not rely on the proposals before that is settled", what, found, unit, x.P50),
 			})
 		}
 	}
@@ -39,7 +39,7 @@ func Disagreements(r *Remains, proposals []Proposal, t *wire.Table) []errs.Findi
 		if w := &r.Wires[i]; usable(w.Diameter) {
 			near := nearest{x: w.Diameter.Value}
 			eachSet(proposals, w.Role, func(s *ProposedSet) { near.wires(s.Wires, w.Coating, t) })
-			find(fmt.Sprintf("remains.wires[%d].diameter_mm", i), "a wire diameter", w.Diameter.Value, disagreeDiameter, near)
+			find(fmt.Sprintf("remains.wires[%d].diameter_mm", i), "a wire diameter", "mm", w.Diameter.Value, disagreeDiameter, near)
 		}
 	}
 	for i := range r.Coils {
@@ -50,7 +50,7 @@ func Disagreements(r *Remains, proposals []Proposal, t *wire.Table) []errs.Findi
 					near.add(turns)
 				}
 			})
-			find(fmt.Sprintf("remains.coils[%d].turns", i), "a coil", c.Turns.Value, disagreeTurns, near)
+			find(fmt.Sprintf("remains.coils[%d].turns", i), "a coil", "turns", c.Turns.Value, disagreeTurns, near)
 		}
 	}
 	for _, m := range []struct {
@@ -69,7 +69,7 @@ func Disagreements(r *Remains, proposals []Proposal, t *wire.Table) []errs.Findi
 			})
 			near.add(sum)
 		}
-		find("remains.copper_mass_g."+m.name, "a copper mass in g", m.m.Value, disagreeMass, near)
+		find("remains.copper_mass_g."+m.name, "a copper mass", "g", m.m.Value, disagreeMass, near)
 	}
 	return out
 }

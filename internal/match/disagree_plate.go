@@ -6,6 +6,8 @@ import (
 	"slices"
 
 	"statorbook/internal/errs"
+	"statorbook/internal/unit"
+	"statorbook/internal/winding"
 )
 
 // plateAgainst is the likelihood ratio from which a figure of the plate speaks against the proposed record: ten times
@@ -42,6 +44,29 @@ func (x *Index) plateDisagrees(p *prepared, w *work, a *Answer) {
 			Message: fmt.Sprintf("%.4g %s on the nameplate speaks against the record that is proposed first, which has %.4g %[2]s: read it again, and ask whether the plate belongs to this machine", found, f.unit, have),
 		})
 	}
+}
+
+// fasterThanField names a plate speed that no induction motor has on its frequency: a slip, or a motor with a
+// commutator. Where no frequency is told, the one with more speed counts, 60 Hz; 1 % is left for a rounded speed.
+func fasterThanField(n *winding.Nameplate, s *winding.Supply) []errs.Finding {
+	if n == nil || !usable(n.Speed) {
+		return nil
+	}
+	frequency := 60.0
+	switch {
+	case usable(n.Frequency):
+		frequency = n.Frequency.Value
+	case s != nil && usable(s.Frequency):
+		frequency = s.Frequency.Value
+	}
+	v, most := n.Speed.Value, float64(winding.SynchronousSpeed(unit.Hertz(frequency), 2))
+	if v <= 1.01*most {
+		return nil
+	}
+	return []errs.Finding{{
+		Code: "speed_above_synchronous", Severity: errs.SeverityWarning, Fields: []string{"nameplate.speed_rpm"}, Found: &v, Expected: &errs.Expected{Value: most, Low: 0, High: most},
+		Message: fmt.Sprintf("a plate speed of %g r/min is above the %g r/min of two poles at %g Hz, and no induction motor runs so: correct it if it was mistyped; a motor with brushes and commutator (a mixer, a drill) is another machine, and no winding here is for it", v, most, frequency),
+	}}
 }
 
 // plateFigures sets the figures of the plate beside those of a record.

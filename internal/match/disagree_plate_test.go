@@ -78,3 +78,39 @@ func TestThreeFigures(t *testing.T) {
 		require.InEpsilon(t, v, threeFigures(math.Exp(got)), 0.004)
 	}
 }
+
+// TestFasterThanField: a plate speed above that of two poles on its frequency is no induction motor's (120 f / p).
+func TestFasterThanField(t *testing.T) {
+	t.Parallel()
+	plate := func(speed, hertz float64) *winding.Nameplate {
+		n := winding.Nameplate{Speed: unit.Of(speed)}
+		if hertz > 0 {
+			n.Frequency = unit.Of(hertz)
+		}
+		return &n
+	}
+	for name, c := range map[string]struct {
+		n    *winding.Nameplate
+		s    *winding.Supply
+		most float64 // 0 = nothing to say
+	}{
+		"no plate":                {nil, nil, 0},
+		"two poles":               {plate(2850, 50), nil, 0},
+		"rounded up":              {plate(3000, 50), nil, 0},
+		"60 Hz, nothing told":     {plate(3450, 0), nil, 0},
+		"mixer":                   {plate(18000, 50), nil, 3000},
+		"mixer, told by the site": {plate(18000, 0), &winding.Supply{Frequency: unit.Of(50)}, 3000},
+		"mixer, nothing told":     {plate(18000, 0), &winding.Supply{}, 3600},
+		"60 Hz speed on 50 Hz":    {plate(3450, 50), nil, 3000},
+	} {
+		got := fasterThanField(c.n, c.s)
+		if c.most == 0 {
+			require.Empty(t, got, name)
+			continue
+		}
+		require.Len(t, got, 1, name)
+		require.Equal(t, "speed_above_synchronous", got[0].Code, name)
+		require.InDelta(t, c.most, got[0].Expected.High, 1e-9, name)
+		require.Contains(t, got[0].Message, "brushes and commutator", name)
+	}
+}

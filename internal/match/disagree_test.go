@@ -70,3 +70,14 @@ func TestDisagreements(t *testing.T) {
 	far := scrap(1.5, "bare", "")
 	require.Empty(t, Disagreements(&far, nil, testWires()), "without a proposal there is nothing to disagree with")
 }
+
+// TestDisagreementsTellTheUnit: what is said to a person has its unit on both figures.
+func TestDisagreementsTellTheUnit(t *testing.T) {
+	t.Parallel()
+	r := Remains{Wires: []ScrapWire{{Diameter: unit.Of(1.5), Coating: "bare", Role: winding.Main}}, Coils: []CoilCount{{Role: winding.Main, Turns: unit.Of(900)}}, CopperTotal: unit.Of(2900)}
+	got := Disagreements(&r, twoProposals(), testWires())
+	require.Len(t, got, 3)
+	for i, want := range []string{"of 1.5 mm fits none of the proposals, of which the nearest has 0.254 mm:", "a coil of 900 turns fits none of the proposals, of which the nearest has 360 turns:", "of 2900 g fits none of the proposals, of which the nearest has 292 g:"} {
+		require.Contains(t, got[i].Message, want)
+	}
+}

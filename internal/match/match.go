@@ -59,6 +59,7 @@ func (x *Index) Match(q Query) (Answer, error) {
 	x.readSlots(p, w, b, &a)
 	x.readRemains(p, w, &a)
 	x.plateDisagrees(p, w, &a)
+	a.Findings = append(a.Findings, fasterThanField(q.Nameplate, q.Supply)...)
 	a.addRepaired(&q.Measurements, repaired)
 	x.extrapolated(p, &a)
 	x.decide(&a)

@@ -3,6 +3,8 @@ package match
 import (
 	"fmt"
 	"math"
+	"reflect"
+	"slices"
 
 	"statorbook/internal/stator"
 	"statorbook/internal/unit"
@@ -57,8 +59,16 @@ func (x *Index) propose(p *prepared, w *work, b *beliefs, pts []point, boxes []b
 	}
 	inOrder(list, pts)
 	for i := range list {
-		a.Proposals = append(a.Proposals, list[i].Proposal)
+		if !slices.ContainsFunc(a.Proposals, list[i].sameWinding) {
+			a.Proposals = append(a.Proposals, list[i].Proposal)
+		}
 	}
+}
+
+// sameWinding tells whether two proposals are one and the same winding for the same supply: a wire of the stock may
+// stand for those of two boxes.
+func (p *Proposal) sameWinding(q Proposal) bool {
+	return p.Nameplate.Voltage == q.Nameplate.Voltage && p.Nameplate.Frequency == q.Nameplate.Frequency && reflect.DeepEqual(p.Scheme, q.Scheme)
 }
 
 // make fills the proposal; false if nobody could wind it. The wire of a predicted auxiliary is known to a few

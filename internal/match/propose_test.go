@@ -158,3 +158,29 @@ func TestRingSlots(t *testing.T) {
 		require.Equal(t, c.want, m.ringSlots(c.first), "%+v", c)
 	}
 }
+
+// TestNoProposalTwice: two boxes around one record would give it twice; the winding is told once, with the likelier
+// box. Of these queries of the sample world five gave a pair before.
+func TestNoProposalTwice(t *testing.T) {
+	t.Parallel()
+	w := sampleWorld()
+	asked := 0
+	for i := 95; i < 215; i++ {
+		q := w.queries[i].domain()
+		if i%2 == 0 {
+			q.Stock = []wire.Wire{{System: wire.SWG, Size: "28", Conductor: wire.Copper, Strands: 1}}
+		}
+		a, err := w.index.Match(q)
+		if err != nil || len(a.Proposals) == 0 {
+			continue
+		}
+		asked++
+		require.True(t, a.Proposals[0].sameWinding(a.Proposals[0]))
+		for k := range a.Proposals {
+			for l := range k {
+				require.False(t, a.Proposals[k].sameWinding(a.Proposals[l]), "query %d: proposals %d and %d", i, l+1, k+1)
+			}
+		}
+	}
+	require.Greater(t, asked, 90)
+}

@@ -1,7 +1,6 @@
 package match
 
 import (
-	"fmt"
 	"math"
 	"slices"
 	"strings"
@@ -75,7 +74,8 @@ func misread(findings []errs.Finding) []errs.Finding {
 	for i := range findings {
 		f := &findings[i]
 		f.Code = "figure_doubtful"
-		f.Message = fmt.Sprintf("%s of %g is outside the %g to %g that matching answers for; the other readings speak for a slip, so it is taken as misread", f.Fields[0], *f.Found, f.Expected.Low, f.Expected.High)
+		said, _, _ := strings.Cut(f.Message, ";")
+		f.Message = said + "; the other readings speak for a slip, so it is taken as misread"
 	}
 	return findings
 }

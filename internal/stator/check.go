@@ -97,6 +97,10 @@ func ringCount(c Core) int {
 	return c.SecondRing.Slots
 }
 
+// leastRatio is the least ratio of the two diameters of a lamination (common practice, no source): below it one of
+// them is misread, above it they may also stand in each other's place.
+const leastRatio = 0.35
+
 // diameters wants the gap on the side where the rotor turns.
 func (k *checker) diameters() {
 	c := k.core
@@ -104,11 +108,15 @@ func (k *checker) diameters() {
 		return
 	}
 	gap, back := c.GapDiameter.Value, c.BackDiameter.Value
+	hint := ""
+	if min(gap, back) >= leastRatio*max(gap, back) {
+		hint = "; see whether the two stand in each other's place, or the rotor turns on the other side"
+	}
 	if c.RotorPosition == RotorOutside && gap <= back {
-		k.add("gap_on_wrong_side", errs.SeverityError, gap, nil, fmt.Sprintf("the rotor turns outside, so the gap diameter must be above the back diameter: %g against %g mm", gap, back), "gap_diameter_mm", "back_diameter_mm", "rotor_position")
+		k.add("gap_on_wrong_side", errs.SeverityError, gap, nil, fmt.Sprintf("the rotor turns outside, so the gap diameter must be above the back diameter: %g against %g mm%s", gap, back, hint), "gap_diameter_mm", "back_diameter_mm", "rotor_position")
 	}
 	if c.RotorPosition != RotorOutside && gap >= back {
-		k.add("gap_on_wrong_side", errs.SeverityError, gap, nil, fmt.Sprintf("the rotor turns inside, so the gap diameter must be below the back diameter: %g against %g mm", gap, back), "gap_diameter_mm", "back_diameter_mm", "rotor_position")
+		k.add("gap_on_wrong_side", errs.SeverityError, gap, nil, fmt.Sprintf("the rotor turns inside, so the gap diameter must be below the back diameter: %g against %g mm%s", gap, back, hint), "gap_diameter_mm", "back_diameter_mm", "rotor_position")
 	}
 }
 

@@ -2,6 +2,7 @@ package stator
 
 import (
 	"fmt"
+	"strings"
 
 	"statorbook/internal/errs"
 )
@@ -23,13 +24,21 @@ func UsualRange(field string) (Range, bool) {
 	return r, ok
 }
 
+// unitOf is the unit of a dimension that has a usual range.
+func unitOf(field string) string {
+	if strings.HasSuffix(field, "_mm2") {
+		return "mm²"
+	}
+	return "mm"
+}
+
 // unusual names dimensions outside their usual range.
 func (k *checker) unusual() {
 	for _, f := range Fields(k.core) {
 		r, ok := usual[f.Name]
 		if v := f.Value.Value; ok && (v < r.Low || v > r.High) {
 			k.add("dimension_unusual", errs.SeverityWarning, v, &errs.Expected{Value: min(max(v, r.Low), r.High), Low: r.Low, High: r.High},
-				fmt.Sprintf("%s is %g; motors of 5 W to 3 kW have %g to %g", f.Name, v, r.Low, r.High), f.Name)
+				fmt.Sprintf("%s is %g %s; motors of 5 W to 3 kW have %g to %g %[3]s", f.Name, v, unitOf(f.Name), r.Low, r.High), f.Name)
 		}
 	}
 }

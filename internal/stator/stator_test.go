@@ -1,7 +1,10 @@
 package stator_test
 
 import (
+	"fmt"
 	"math"
+	"slices"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -379,10 +382,36 @@ func TestUnusualDimensions(t *testing.T) {
 		require.Equal(t, "dimension_unusual", got[0].Code)
 		require.Equal(t, errs.SeverityWarning, got[0].Severity)
 		require.Equal(t, []string{field}, got[0].Fields)
+		require.Contains(t, got[0].Message, " mm; motors of 5 W to 3 kW have ")
 	}
+	wide := small()
+	wide.SlotArea = unit.Of(4000)
+	require.Contains(t, fmt.Sprint(stator.Check(wide)), "slot_area_mm2 is 4000 mm²; motors of 5 W to 3 kW have 3 to 2000 mm²")
 	r, ok := stator.UsualRange("stack_length_mm")
 	require.True(t, ok)
 	require.Less(t, r.Low, r.High)
 	_, ok = stator.UsualRange("colour")
 	require.False(t, ok)
+}
+
+// TestDiametersInEachOthersPlace: two figures that would be a lamination the other way round may just stand in each
+// other's place; a slip of the point may not.
+func TestDiametersInEachOthersPlace(t *testing.T) {
+	t.Parallel()
+	for name, c := range map[string]struct {
+		rotor     stator.RotorPosition
+		gap, back float64
+		swapped   bool
+	}{
+		"swapped, inside":  {stator.RotorInside, 113, 66, true},
+		"swapped, outside": {stator.RotorOutside, 74, 123, true},
+		"equal":            {stator.RotorInside, 90, 90, true},
+		"ten times":        {stator.RotorInside, 661, 113, false},
+		"tenth":            {stator.RotorOutside, 12.3, 74, false},
+	} {
+		got := stator.Check(stator.Core{RotorPosition: c.rotor, GapDiameter: unit.Of(c.gap), BackDiameter: unit.Of(c.back)})
+		i := slices.IndexFunc(got, func(f errs.Finding) bool { return f.Code == "gap_on_wrong_side" })
+		require.GreaterOrEqual(t, i, 0, name)
+		require.Equal(t, c.swapped, strings.Contains(got[i].Message, "in each other's place, or the rotor turns on the other side"), "%s: %s", name, got[i].Message)
+	}
 }

@@ -33,20 +33,20 @@ const beyondKnown = "this service knows: iron loss, speed, insulation and bearin
 // is passed over.
 func OutsideService(n *Nameplate, s *Supply, then string) []errs.Finding {
 	var out []errs.Finding
-	check := func(field string, m unit.Measured, low, high float64) {
+	check := func(field, in string, m unit.Measured, low, high float64) {
 		if v := m.Value; m.Given && v > 0 && !math.IsInf(v, 0) && (v < low || v > high) {
 			out = append(out, errs.Finding{Code: "outside_service_range", Severity: errs.SeverityWarning, Fields: []string{field}, Found: &v, Expected: &errs.Expected{Value: math.Min(math.Max(v, low), high), Low: low, High: high},
-				Message: fmt.Sprintf("%s of %g is outside the %g to %g that %s", field, v, low, high, then)})
+				Message: fmt.Sprintf("%s of %g %s is outside the %g to %g %s that %s", field, v, in, low, high, in, then)})
 		}
 	}
 	if n != nil {
-		check("nameplate.power_w", n.Power, ServicePowerLow, ServicePowerHigh)
-		check("nameplate.voltage_v", n.Voltage, serviceVoltLow, serviceVoltHigh)
-		check("nameplate.frequency_hz", n.Frequency, serviceFrequencyLow, serviceFrequencyHigh)
+		check("nameplate.power_w", "W", n.Power, ServicePowerLow, ServicePowerHigh)
+		check("nameplate.voltage_v", "V", n.Voltage, serviceVoltLow, serviceVoltHigh)
+		check("nameplate.frequency_hz", "Hz", n.Frequency, serviceFrequencyLow, serviceFrequencyHigh)
 	}
 	if s != nil {
-		check("supply.voltage_v", s.Voltage, serviceVoltLow, serviceVoltHigh)
-		check("supply.frequency_hz", s.Frequency, serviceFrequencyLow, serviceFrequencyHigh)
+		check("supply.voltage_v", "V", s.Voltage, serviceVoltLow, serviceVoltHigh)
+		check("supply.frequency_hz", "Hz", s.Frequency, serviceFrequencyLow, serviceFrequencyHigh)
 	}
 	return out
 }

@@ -44,6 +44,9 @@ func TestOutsideServiceRange(t *testing.T) {
 	require.Empty(t, analyse(winding.Nameplate{}, nil))
 	odd := winding.Nameplate{Voltage: unit.Of(3300), Frequency: unit.Of(400), Power: unit.Of(75000)}
 	require.Equal(t, []string{"nameplate.power_w", "nameplate.voltage_v", "nameplate.frequency_hz"}, analyse(odd, nil))
+	said := winding.OutsideService(&odd, nil, "we know")
+	require.Equal(t, "nameplate.power_w of 75000 W is outside the 5 to 3000 W that we know", said[0].Message)
+	require.Equal(t, "nameplate.frequency_hz of 400 Hz is outside the 45 to 65 Hz that we know", said[2].Message)
 	require.Equal(t, []string{"supply.frequency_hz"}, analyse(s.Nameplate, &winding.Supply{Voltage: unit.Of(230), Frequency: unit.Of(400)}))
 
 	rewind := func(in winding.ChangeInput) []string {
