@@ -12,15 +12,18 @@ import (
 // alerts is what a page about a winding says right after the cautions, before anything that can be
 // done with the winding.
 type alerts struct {
-	For      string           // what the winding is for: volts, hertz, phases or connection, poles
-	Taken    bool             // the volts were told by nobody
-	Site     string           // the voltage on site, where the winding is for another
-	Unlikely bool             // it is likelier that another winding was in the core
-	TooFull  bool             // the wire needs more room than the slots have
-	Tight    bool             // the slots come out fuller than hands lay them
-	ReadAs   []readAsView     // readings that were taken for other ones
-	Warnings []bundle.Finding // gravest first
-	Notes    []bundle.Finding // these can wait until the basis is told
+	For       string           // what the winding is for: volts, hertz, phases or connection, poles
+	Untold    string           // which of volts and hertz nobody told, but the proposal takes: volts, hertz or both
+	Settle    []string         // what is to be settled first
+	Unlike    []string         // what was left in the core and does not fit this winding
+	Site      string           // the voltage on site, where the winding is for another
+	SiteHertz string           // the frequency on site, likewise
+	Unlikely  bool             // it is likelier that another winding was in the core
+	TooFull   bool             // the wire needs more room than the slots have
+	Tight     bool             // the slots come out fuller than hands lay them
+	ReadAs    []readAsRow      // readings that were taken for other ones
+	Warnings  []bundle.Finding // gravest first
+	Notes     []bundle.Finding // these can wait until the basis is told
 }
 
 // likelierThanNot is the probability from which a winding may be called the likely one.

@@ -43,7 +43,7 @@ func TestSheetTellsWhatWasMeasured(t *testing.T) {
 	const asked = "rotor_position=inside&phases=1&slots=24&gap_diameter_mm=543&back_diameter_mm=93.4&stack_length_mm=27&tooth_width_mm=3.6&supply.voltage_v=230&supply.frequency_hz=50"
 	for _, at := range []string{"/find/winding?", "/find/sheet?"} {
 		text := page(t, s, at+asked, 200).Text()
-		require.Contains(t, text, "Gap diameter: you gave 543, and 54.3 was taken", at)
+		require.Contains(t, text, "Gap diameter: you gave 543 mm, and 54.3 mm was taken", at)
 		require.NotContains(t, text, "Back diameter: you gave", at)
 		require.Contains(t, text, "<td>54.3 mm</td>", at)
 		require.Contains(t, text, "<td>93.4 mm</td>", at)
@@ -111,7 +111,7 @@ func TestGivenIsToldWithItsUnit(t *testing.T) {
 	s := openShop(t)
 	text := page(t, s, "/find?slots=24&rotor_position=inside&supply.voltage_v=230&nameplate.speed_taps=3&phases=1&remains.wires.0.diameter_mm=0.3&remains.wires.0.strands=1", 200).Text()
 	given := text[strings.Index(text, "What you gave"):]
-	for _, row := range []string{"Voltage on site</th><td>230 V<", "Speed taps</th><td>3<", "Strands in hand</th><td>1<", "Phases</th><td>one phase<", "The rotor turns</th><td>inside the stator<"} {
+	for _, row := range []string{"Voltage on site</th><td>230 V<", "Plate: speed taps</th><td>3<", "Scrap of wire 1: strands in hand</th><td>1<", "Phases</th><td>one phase<", "The rotor turns</th><td>inside the stator<"} {
 		require.Contains(t, given, row)
 	}
 }

@@ -25,6 +25,16 @@ type candidatesBody struct {
 	Rest      []candidateRow // the others
 	Proposals []proposalRow
 	Unlikely  bool // no proposal is likelier right than wrong
+
+	Beyond      bool          // nothing was looked for: the machine is outside what is answered
+	Contradicts bool          // no core can have the readings as typed
+	Likely      float64       // probability of the likeliest core, where nothing is decided
+	ReadAs      []readAsRow   // readings that were taken for other ones
+	Outside     []outsideView // readings beyond the catalogue, but for those that were taken for others
+	Settle      []string      // what is to be settled before any of the proposals is wound
+	Kinds       string        // kinds of motor of the likely records, "" if one or told
+	StockUnused bool          // the wires of the stock list serve no proposal
+	Remains     bool          // something was left in the core and told
 }
 
 // givenView is an answer as people read it, with its unit or instrument.
@@ -58,7 +68,6 @@ type proposalRow struct {
 	proposalView
 	From  []recordName
 	For   string // what it is for
-	Taken bool   // the volts were told by nobody
 	About alerts
 	plate bundle.Nameplate
 }
@@ -70,9 +79,8 @@ func (s *server) proposalRow(n int, p match.Proposal, req matchRequest, name fun
 		row.Basis.Steps[i] = recordID.ReplaceAllStringFunc(step, func(id string) string { return name(id).Slug })
 	}
 	row.For = s.pages.texts.plateFor(row.plate, row.Scheme)
-	told := req.Supply != nil && req.Supply.Voltage.Given || req.Nameplate != nil && req.Nameplate.Voltage.Given
-	row.Taken = row.plate.Voltage.Given && !told
-	row.About.Site = siteElse(req.Supply, row.plate)
+	row.About.Untold = untold(req, row.plate)
+	row.About.Site, row.About.SiteHertz = siteElse(req.Supply, row.plate), hertzElse(req.Supply, row.plate)
 	row.About.sort(row.Findings)
 	return row
 }
@@ -94,10 +102,25 @@ func (s *server) sendCandidates(c *gin.Context, f *form, req matchRequest) error
 	body := candidatesBody{Query: template.URL(f.query()), Given: f.givenViews(s.pages.texts), Answer: v}
 	body.Rows, body.Rest = candidateRows(v, names)
 	for i, p := range a.Proposals {
-		body.Proposals = append(body.Proposals, s.proposalRow(i+1, p, req, names))
+		row := s.proposalRow(i+1, p, req, names)
+		row.About.Unlike = f.unlike(s.pages.texts, req, p, a.Findings, snap.Wires)
+		body.Proposals = append(body.Proposals, row)
 	}
 	body.Unlikely = len(a.Proposals) > 0 && a.Proposals[0].Probability < likelierThanNot
+	body.say(s.pages.texts, f, req, a)
 	return s.sendHTML(c, "candidates", pageView{Title: s.pages.texts["candidates.title"], Nav: "/", Body: body})
+}
+
+// say adds what the answer means for a bench, beyond its figures.
+func (b *candidatesBody) say(t texts, f *form, req matchRequest, a match.Answer) {
+	b.Beyond, b.Contradicts, b.StockUnused, b.Remains = beyondService(a), contradicting(a), stockUnused(req, a.Proposals), req.Remains != nil
+	b.ReadAs = each(a.Readings, func(r match.ReadAs) readAsRow { return f.readAs(t, r) })
+	misread := misreadAt(a.Readings)
+	b.Outside = slices.DeleteFunc(slices.Clone(b.Answer.Extrapolated), func(o outsideView) bool { return misread[o.Field] })
+	b.Settle, b.Kinds = t.unsettled(req, a.Proposals), t.kindsOf(req, b.Rows)
+	if len(a.Cores) > 0 {
+		b.Likely = a.Cores[0].Probability
+	}
 }
 
 func (f *form) givenViews(t texts) []givenView {

@@ -1,6 +1,7 @@
 package httpapi
 
 import (
+	"cmp"
 	"encoding/json"
 	"errors"
 	"net/url"
@@ -210,18 +211,19 @@ func (f *form) numbers(say texts, in input, v string) (any, bool) {
 	return list, len(list) > 0
 }
 
+// tool is the instrument that a length was read with, the first if none or an unknown one was chosen.
+func (f *form) tool(name string) instrument {
+	with := cmp.Or(f.values[name+withSuffix], f.values["with"])
+	return instruments[max(0, slices.IndexFunc(instruments, func(i instrument) bool { return i.Name == with }))]
+}
+
 // length is a measured length with its unit and the step of its instrument.
 func (f *form) length(say texts, in input, v string) (any, bool) {
-	with := f.values[in.Name+withSuffix]
-	if with == "" {
-		with = f.values["with"]
-	}
-	at := max(0, slices.IndexFunc(instruments, func(i instrument) bool { return i.Name == with }))
-	if with != "" && instruments[at].Name != with {
+	tool := f.tool(in.Name)
+	if with := cmp.Or(f.values[in.Name+withSuffix], f.values["with"]); with != "" && with != tool.Name {
 		f.refuse(in.Name, say["fault.instrument"])
 		return nil, false
 	}
-	tool := instruments[at]
 	n, ok := typedNumber(v)
 	if !ok && tool.Unit != "mm" {
 		n, ok = typedFraction(v)

@@ -111,6 +111,9 @@ func likelihood(p float64) string {
 	return "exceptionally_unlikely"
 }
 
+// probable tells whether something may be called the likely one, by the same scale.
+func probable(p float64) bool { return p >= 0.66 }
+
 // telling grades what a measurement is expected to tell: one bit is the answer to an open
 // yes-or-no question. The steps are ours.
 func telling(bits float64) string {

@@ -84,6 +84,19 @@ func (t texts) label(field string) string {
 	return t.name("field", withoutCore(rowNumber.ReplaceAllString(field, ".")))
 }
 
+// named is label for a field outside its form: a row of a list says which it is, and the plate that it is the plate.
+func (t texts) named(field string) string {
+	field = rowBracket.ReplaceAllString(field, ".$1")
+	if m := rowNumber.FindStringSubmatchIndex(field); m != nil && t["row."+field[:m[0]]] != "" {
+		n, _ := strconv.Atoi(field[m[2]:m[3]])
+		return fmt.Sprintf(t["row."+field[:m[0]]], n+1) + ": " + lowerFirst(t.label(field))
+	}
+	if strings.HasPrefix(field, "nameplate.") {
+		return fmt.Sprintf(t["field.plate"], lowerFirst(t.label(field)))
+	}
+	return t.label(field)
+}
+
 // withoutCore takes off a name that it is of the core.
 func withoutCore(field string) string {
 	for _, prefix := range []string{"core.", "core_as_measured.", "measurements."} {
@@ -202,7 +215,7 @@ func usualRange(field string) *stator.Range {
 func (p *pages) functions() template.FuncMap {
 	t := p.texts
 	return template.FuncMap{
-		"t": t.say, "prose": t.prose, "label": t.label, "hint": t.hint, "unit": t.unit, "rowname": t.rowName, "wire": t.wire, "wireid": t.wireID, "band": t.band, "people": t.people, "under": t.under, "choice": t.choice,
+		"t": t.say, "prose": t.prose, "label": t.label, "named": t.named, "unitafter": t.unitAfter, "hint": t.hint, "unit": t.unit, "rowname": t.rowName, "wire": t.wire, "wireid": t.wireID, "band": t.band, "people": t.people, "under": t.under, "choice": t.choice,
 		"letter":     func(field string) string { return t["letter."+field] },
 		"word":       func(kind string, word any) string { return t.name(kind, fmt.Sprint(word)) },
 		"likely":     func(v float64) string { return t["likely."+likelihood(v)] },
@@ -213,11 +226,12 @@ func (p *pages) functions() template.FuncMap {
 		"num": num, "turns": turns, "turnspread": turnSpread, "rounded": rounded, "pct": percent, "spread": spread, "dict": dict, "starts": startsWithOne,
 		"lines":   func(s string) string { return strings.ReplaceAll(s, ",", "\n") },
 		"hundred": func(p float64) string { return strconv.FormatFloat(100*p, 'f', 1, 64) },
+		"ceil":    math.Ceil,
 		"add":     func(a, b float64) float64 { return math.Round(100*(a+b)) / 100 },
 		"negate":  func(v float64) float64 { return -v },
 		"clip":    func(v float64) float64 { return math.Max(-25, math.Min(25, math.Round(100*v)/100)) },
 		"signed":  signed, "apart": apart,
-		"atleast": listed, "below": unlisted,
+		"atleast": listed, "below": unlisted, "probable": probable,
 	}
 }
 

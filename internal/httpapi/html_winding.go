@@ -121,6 +121,7 @@ func (s *server) sendProposal(c *gin.Context, q *query, page string) error {
 	query, names := f.query(), s.namer(c.Request.Context())
 	p := a.Proposals[n-1]
 	row := s.proposalRow(n, p, req, names)
+	unlike, settle := f.unlike(s.pages.texts, req, p, nil, snap.Wires), s.pages.texts.unsettled(req, a.Proposals)
 	req, taken := s.asRead(f, req, a)
 	sub, borrowed := s.proposalSubject(c.Request.Context(), req, row)
 	if sub.input.Nameplate == nil || row.Basis.Method != "record" || req.Nameplate != nil {
@@ -130,7 +131,8 @@ func (s *server) sendProposal(c *gin.Context, q *query, page string) error {
 	sub.title = s.pages.texts.proposalTitle(n, sub.input.Core)
 	work := snap.workUp(sub)
 	about := s.pages.texts.alertsOf(work, row.plate, row.Findings)
-	about.Taken, about.Site, about.Unlikely, about.ReadAs = row.Taken, row.About.Site, row.Probability < likelierThanNot, taken
+	about.Untold, about.Site, about.SiteHertz = row.About.Untold, row.About.Site, row.About.SiteHertz
+	about.Unlikely, about.ReadAs, about.Unlike, about.Settle = row.Probability < likelierThanNot, taken, unlike, settle
 	here := fmt.Sprintf("%s&proposal=%d&revision=%d", query, n, snap.Revision)
 	body := windingBody{
 		Title: sub.title, Status: string(sub.status), Alerts: about, SheetAt: "/find/sheet?" + here, BackAt: "/find?" + query, Proposal: &row,
@@ -183,12 +185,12 @@ func countsOf(c stator.Core) stator.Core {
 }
 
 // asRead takes the readings as the match read them, where that is likelier than what was typed, and lists those.
-func (s *server) asRead(f *form, req matchRequest, a match.Answer) (matchRequest, []readAsView) {
-	var taken []readAsView
+func (s *server) asRead(f *form, req matchRequest, a match.Answer) (matchRequest, []readAsRow) {
+	var taken []readAsRow
 	for _, r := range a.Readings {
 		if r.Probability > likelierThanNot && f.values[r.Field] != "" {
+			taken = append(taken, f.readAs(s.pages.texts, r))
 			f.values[r.Field], f.values[r.Field+withSuffix] = plain(r.ReadAs), instruments[0].Name
-			taken = append(taken, readAsView{r.Field, r.Typed, r.ReadAs, r.Probability})
 		}
 	}
 	var again matchRequest

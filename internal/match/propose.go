@@ -220,7 +220,7 @@ func (m *maker) explain(c *context, q *part) {
 	lnB, _, tooth := c.site.reference(float64(m.poles))
 	volts := m.design.phaseVoltage()
 	basis.Steps = append(basis.Steps,
-		fmt.Sprintf("taken as %d phase(s), %g V, %g Hz, %d poles: %.4g V across one winding", m.design.phases, m.design.voltage, m.design.frequency, m.poles, volts),
+		fmt.Sprintf("taken as phases: %d, %g V, %g Hz, %d poles: %.4g V across one winding", m.design.phases, m.design.voltage, m.design.frequency, m.poles, volts),
 		fmt.Sprintf("iron limits of the core (teeth and back iron joined, teeth count for %.0f %%): average gap density %.3f T over a pole pitch of %.4g mm and %.4g mm of stack", 100*tooth, math.Exp(lnB), math.Pi*c.site.v[dGap]/float64(m.poles), c.site.stack))
 	if basis.Method == methodScaled {
 		f := c.fam[0]

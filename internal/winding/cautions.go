@@ -36,7 +36,7 @@ const (
 var (
 	ProposalCautions = []string{CautionIsolate, CautionProposal, CautionBareStator, CautionFirstRun, CautionForce, CautionCapacitorFit, CautionProtector, CautionApprovals, CautionLicensed}
 	ChangeCautions   = []string{CautionIsolate, CautionChangedMachine, CautionProposal, CautionFirstRun, CautionForce, CautionCapacitorFit, CautionProtector, CautionApprovals, CautionLicensed}
-	TestCautions     = []string{CautionTestSet, CautionIsolate, CautionDischarge, CautionCapacitor, CautionBareStator, CautionWithstand, CautionEarth, CautionBenchSupply, CautionAutoReset, CautionFirstRun, CautionHotRun, CautionClassII, CautionLicensed}
+	TestCautions     = []string{CautionIsolate, CautionTestSet, CautionDischarge, CautionCapacitor, CautionBareStator, CautionWithstand, CautionEarth, CautionBenchSupply, CautionAutoReset, CautionFirstRun, CautionHotRun, CautionClassII, CautionLicensed}
 	MaterialCautions = []string{CautionIsolate, CautionBurnOff, CautionVarnish, CautionHotParts, CautionEdges, CautionDust, CautionForce, CautionProtector}
 )
 
