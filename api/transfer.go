@@ -155,7 +155,7 @@ func runExport(ctx context.Context, c console, cfg config, args []string) error 
 	if err != nil || len(names) > 1 || *sign && *institute == "" || *since < 0 || *sheet && (*institute != "" || *since > 0) {
 		return errUsage
 	}
-	manifest := bundle.Manifest{Title: *title, Licence: "CC0-1.0", Institute: *institute}
+	manifest := bundle.Manifest{Title: *title, Institute: *institute}
 	finish := (*bundle.Writer).Close
 	if *sign {
 		if manifest.Signer, finish, err = openSigningKeys(cfg).seal(*institute); err != nil {

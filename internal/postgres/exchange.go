@@ -21,7 +21,7 @@ const (
 // seals it, "" for none. The caller closes the writer.
 func (s *Store) ExportBundle(ctx context.Context, out *bundle.Writer, institute, signer string, since int64) error {
 	_, err := s.Export(ctx, out, ExportOptions{
-		Manifest:  bundle.Manifest{Title: "statorbook export", Licence: "CC0-1.0", Institute: institute, Signer: signer},
+		Manifest:  bundle.Manifest{Title: "statorbook export", Institute: institute, Signer: signer},
 		Institute: institute, Since: since,
 	})
 	return err

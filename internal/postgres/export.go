@@ -19,8 +19,10 @@ const exportTimeout = time.Hour
 
 // ExportOptions changes what Export writes.
 type ExportOptions struct {
-	Manifest bundle.Manifest // with Signer, a key in use, the caller seals the bundle
-	Kinds    []bundle.Kind   // nil = all
+	// Manifest is what the caller says of the bundle. With Signer, a key in use, he seals it. Licence, Demo and
+	// all that tells the state of the catalogue are filled in from the records that are sent.
+	Manifest bundle.Manifest
+	Kinds    []bundle.Kind // nil = all; a part has a manifest that says nothing of licences
 	// Institute leaves only what that institute (a slug) holds, and the families that its windings are
 	// of, whoever holds those; no reference data. "" is everybody.
 	Institute string
@@ -59,6 +61,11 @@ func (s *Store) Export(ctx context.Context, out *bundle.Writer, o ExportOptions)
 		if manifest.Keys, err = exportKeys(ctx, tx, o.Manifest.Signer); err != nil {
 			return err
 		}
+		if o.Kinds == nil {
+			if manifest.Licence, manifest.Demo, err = exportTerms(ctx, tx, o); err != nil {
+				return err
+			}
+		}
 		if err := out.Manifest(id, int(max(revision, 1)), manifest); err != nil {
 			return err
 		}
@@ -87,6 +94,29 @@ func exportKeys(ctx context.Context, tx pgx.Tx, signer string) ([]string, error)
 		return nil, err
 	}
 	return pgx.CollectRows(rows, pgx.RowTo[string])
+}
+
+// referenceLicence is that of the tables of wires and insulation.
+const referenceLicence = "CC0-1.0"
+
+// exportTerms gives the licences that all of the bundle is under, as an SPDX expression ("" if a record names
+// none, or nothing is sent), and whether all of it is a demonstration.
+func exportTerms(ctx context.Context, tx pgx.Tx, o ExportOptions) (licence string, demo bool, err error) {
+	var licences []string
+	err = tx.QueryRow(ctx, `
+		SELECT coalesce(array_agg(DISTINCT licence), '{}'), coalesce(bool_and(demo), false) FROM (
+			SELECT coalesce(r.body->>'licence', '') AS licence, r.demo
+			FROM family h JOIN family_revision r ON r.family_id = h.id AND r.revision = h.revision LEFT JOIN institute i ON i.id = h.institute_id WHERE `+sentFamilies+`
+			UNION ALL SELECT coalesce(r.body->>'licence', ''), r.demo
+			FROM winding h JOIN winding_revision r ON r.winding_id = h.id AND r.revision = h.revision LEFT JOIN institute i ON i.id = h.institute_id WHERE `+sentWindings+`
+			UNION ALL SELECT $3::text, false FROM (SELECT catalogue_revision FROM wire_size UNION SELECT catalogue_revision FROM insulation_class
+				UNION SELECT catalogue_revision FROM insulating_material) t WHERE $1 = '' AND t.catalogue_revision > $2) x`,
+		o.Institute, o.Since, referenceLicence).Scan(&licences, &demo)
+	if err != nil || slices.Contains(licences, "") {
+		return "", demo, err
+	}
+	slices.Sort(licences) // in one order, whatever that of the database
+	return strings.Join(licences, " AND "), demo, nil
 }
 
 // registeredKey refuses to announce a signature that nobody could check: the key must be the one in use.
@@ -194,8 +224,13 @@ func review(out *bundle.Writer, note string) error {
 // heldFamilies are the families that an institute $1 holds or has windings of; all if it is ”.
 const heldFamilies = `($1 = '' OR i.slug = $1 OR h.id IN (SELECT w.family_id FROM winding w JOIN institute wi ON wi.id = w.institute_id WHERE wi.slug = $1))`
 
-// The windings and the added stacks that changed after $2, as far as $1 goes.
+// The windings and the added stacks that changed after $2, as far as $1 goes, and the families and
+// windings that are sent.
 const (
+	sentFamilies = heldFamilies + ` AND (h.catalogue_revision > $2 OR h.id IN (SELECT x.family_id FROM (` + changedWindings + `) x)
+		OR h.id IN (SELECT k.family_id FROM core k WHERE k.id IN (` + changedCores + `)))`
+	sentWindings = `h.catalogue_revision > $2 AND ($1 = '' OR i.slug = $1)`
+
 	changedWindings = `SELECT w.family_id, w.core_id FROM winding w LEFT JOIN institute n ON n.id = w.institute_id WHERE w.catalogue_revision > $2 AND ($1 = '' OR n.slug = $1)`
 	changedCores    = `SELECT CASE WHEN c.record_kind = 'core' THEN c.record_id::uuid END FROM change c WHERE c.record_kind = 'core' AND c.catalogue_revision > $2`
 )
@@ -205,8 +240,7 @@ func exportFamilies(ctx context.Context, tx pgx.Tx, out *bundle.Writer, o Export
 		SELECT h.id::text, h.slug, `+provenanceColumns+`, NULL::jsonb, coalesce(s.note, '')
 		FROM family h JOIN family_revision r ON r.family_id = h.id AND r.revision = h.revision`+familyJoins+`
 		LEFT JOIN statement s ON s.record_kind = 'family' AND s.record_id = h.id AND s.revision = h.revision
-		WHERE `+heldFamilies+` AND (h.catalogue_revision > $2 OR h.id IN (SELECT x.family_id FROM (`+changedWindings+`) x)
-			OR h.id IN (SELECT k.family_id FROM core k WHERE k.id IN (`+changedCores+`))) ORDER BY h.slug`, o.Institute, o.Since)
+		WHERE `+sentFamilies+` ORDER BY h.slug`, o.Institute, o.Since)
 	if err != nil {
 		return 0, err
 	}
@@ -261,7 +295,7 @@ func exportWindings(ctx context.Context, tx pgx.Tx, out *bundle.Writer, o Export
 		SELECT h.id::text, h.slug, `+provenanceColumns+`, h.times_seen, coalesce(s.note, '')
 		FROM winding h JOIN winding_revision r ON r.winding_id = h.id AND r.revision = h.revision`+windingJoins+`
 		LEFT JOIN statement s ON s.record_kind = 'winding' AND s.record_id = h.id AND s.revision = h.revision
-		WHERE h.catalogue_revision > $2 AND ($1 = '' OR i.slug = $1) ORDER BY h.slug`, o.Institute, o.Since)
+		WHERE `+sentWindings+` ORDER BY h.slug`, o.Institute, o.Since)
 	if err != nil {
 		return 0, err
 	}

@@ -338,7 +338,7 @@ func sealedExport(t testing.TB, store *postgres.Store, institute, signer string)
 	require.NoError(t, err)
 	var out bytes.Buffer
 	w := bundle.NewWriter(&out)
-	_, err = store.Export(t.Context(), w, postgres.ExportOptions{Institute: institute, Manifest: bundle.Manifest{Institute: institute, Signer: id, Licence: "CC0-1.0"}})
+	_, err = store.Export(t.Context(), w, postgres.ExportOptions{Institute: institute, Manifest: bundle.Manifest{Institute: institute, Signer: id}})
 	require.NoError(t, err)
 	require.NoError(t, w.CloseSealed(signer))
 	return out.String()

@@ -108,7 +108,7 @@ func exported(t testing.TB, store *postgres.Store) string {
 	t.Helper()
 	var out bytes.Buffer
 	w := bundle.NewWriter(&out)
-	_, err := store.Export(t.Context(), w, postgres.ExportOptions{Manifest: bundle.Manifest{Licence: "CC0-1.0", Title: "test"}})
+	_, err := store.Export(t.Context(), w, postgres.ExportOptions{Manifest: bundle.Manifest{Title: "test"}})
 	require.NoError(t, err)
 	require.NoError(t, w.Close())
 	return out.String()
