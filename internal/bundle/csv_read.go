@@ -2,6 +2,7 @@ package bundle
 
 import (
 	"bufio"
+	"bytes"
 	"encoding/csv"
 	"encoding/json"
 	"errors"
@@ -55,8 +56,14 @@ type CSVReader struct {
 // NewCSVReader reads the header row. Its error names every column that is not known or stands twice.
 func NewCSVReader(in io.Reader) (*CSVReader, error) {
 	r := &CSVReader{bytes: &rowBudget{in: bufio.NewReader(in)}}
-	if mark, err := r.bytes.in.Peek(3); err == nil && string(mark) == "\uFEFF" {
+	start, _ := r.bytes.in.Peek(4) // fewer are told when they are read
+	switch {
+	case bytes.HasPrefix(start, []byte("\uFEFF")):
 		_, _ = r.bytes.in.Discard(3) // spreadsheets put a byte order mark first
+	case bytes.HasPrefix(start, []byte{0xff, 0xfe}), bytes.HasPrefix(start, []byte{0xfe, 0xff}):
+		return nil, errs.New(errs.KindSyntax, "The sheet is UTF-16 text; save it as comma-separated UTF-8.")
+	case bytes.HasPrefix(start, []byte("PK\x03\x04")), bytes.HasPrefix(start, gzipMagic):
+		return nil, errs.New(errs.KindSyntax, "The file is a workbook or packed; save the sheet as comma-separated UTF-8.")
 	}
 	r.in = csv.NewReader(r.bytes)
 	r.in.FieldsPerRecord = -1

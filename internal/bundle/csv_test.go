@@ -215,6 +215,10 @@ func TestCSVHeader(t *testing.T) {
 	for sheet, want := range map[string]string{
 		"":                                  "empty",
 		"core_slots;poles\n":                "commas",
+		"\xff\xfec\x00o\x00r\x00e\x00":      "UTF-16",
+		"\xfe\xff\x00c\x00o\x00r\x00e":      "UTF-16",
+		"PK\x03\x04\x14\x00":                "workbook",
+		"\x1f\x8b\x08\x00":                  "packed",
 		"core_slots\tpoles\n":               "commas",
 		"core_slots,poles,core_slots\n":     "stands twice",
 		"core_slots,,poles\n":               "column 2 has no name",

@@ -82,6 +82,7 @@ func TestReaderRefuses(t *testing.T) {
 		{"empty", "", []string{"1 The file ends without its end line; it may be cut short."}, true},
 		{"no manifest", finish(aFamily), []string{"1 A bundle starts with its manifest."}, true},
 		{"not JSON", "PK\x03\x04", []string{"1  SYNTAX"}, true},
+		{"packed", "\x1f\x8b\x08\x00", []string{"1  SYNTAX"}, true},
 		{"other format", finish(strings.Replace(manifest, `"format":1`, `"format":2`, 1)),
 			[]string{"1 The bundle has format 2; this program reads format 1."}, true},
 		{"two manifests", finish(manifest, manifest), []string{"2 A second manifest; a bundle has one, as its first line."}, false},
@@ -156,6 +157,11 @@ func TestReaderTellsTheLine(t *testing.T) {
 	require.ErrorContains(t, err, "line 2 (family "+drawnUUID+"): ")
 	require.ErrorContains(t, err, "did you mean demo?")
 	require.Equal(t, errs.KindSyntax, errs.KindOf(err))
+
+	_, err = NewReader(strings.NewReader("slug,poles\n"), Options{}).Next()
+	require.Equal(t, 1, strings.Count(err.Error(), "is expected here"), "what is wrong is said once: %v", err)
+	problems := Verify(NewReader(strings.NewReader("slug,poles\n"), Options{}), nil).Problems
+	require.Equal(t, 1, strings.Count(problems[0].Detail, "is expected here"), "and in the report of Verify: %v", problems)
 
 	_, err = NewReader(broken{}, Options{}).Next()
 	require.ErrorContains(t, err, "the pipe broke")

@@ -2,6 +2,7 @@ package bundle
 
 import (
 	"bufio"
+	"bytes"
 	"crypto/sha256"
 	"encoding/hex"
 	"errors"
@@ -61,6 +62,9 @@ type Reader struct {
 	seal     string // signed note of the end line
 }
 
+// gzipMagic starts a gzip file (RFC 1952, 2.3.1).
+var gzipMagic = []byte{0x1f, 0x8b}
+
 // NewReader returns a Reader of in.
 func NewReader(in io.Reader, o Options) *Reader {
 	if o.MaxLine <= 0 {
@@ -89,6 +93,10 @@ func (r *Reader) next() (*Line, error) {
 	text, err := r.readText()
 	if err != nil {
 		return nil, err
+	}
+	if r.number == 1 && bytes.HasPrefix(text, gzipMagic) {
+		const detail = "The file is packed with gzip; unpack it first."
+		return nil, r.fail(&Line{}, errs.New(errs.KindSyntax, detail, errs.Field{Code: jsonin.CodeSyntax, Detail: detail}), true)
 	}
 	var head readLine
 	err = jsonin.Decode(text, &head, r.limits)

@@ -5,17 +5,19 @@ import (
 	"fmt"
 	"io"
 	"strconv"
+	"strings"
 
 	"statorbook/internal/errs"
 )
 
 // The codes of what Verify finds beyond what a Reader refuses.
 const (
-	CodeForked   = "FORKED"         // one revision with two contents
-	CodeState    = "STATE_MISMATCH" // the statement says another act than the record's state
-	CodeRecord   = "RECORD_MISSING" // a statement about a record that is not in the bundle
-	CodeUnproved = "UNPROVED"       // no statement, or none that a known key signed
-	maxProblems  = 1000             // that a Report keeps
+	CodeForked   = "FORKED"           // one revision with two contents
+	CodeState    = "STATE_MISMATCH"   // the statement says another act than the record's state
+	CodeWitness  = "WITNESS_MISMATCH" // the record names others than its statement
+	CodeRecord   = "RECORD_MISSING"   // a statement about a record that is not in the bundle
+	CodeUnproved = "UNPROVED"         // no statement, or none that a known key signed
+	maxProblems  = 1000               // that a Report keeps
 )
 
 // Problem is one thing that Verify has to say about one line.
@@ -78,10 +80,27 @@ type content struct {
 	state    string
 	stated   string // hash in a statement that holds
 	act      string
+	named    witnesses // in the record
+	answers  witnesses // in the statement
 	signers  []string
 	review   int    // line of the statement that holds
 	failed   bool   // a problem was told already
 	unproved string // why the statement that was seen does not prove it
+}
+
+// witnesses are the names under which a record goes; "" where none is given.
+type witnesses struct{ institute, author, vetter, reason string }
+
+// differ says which name in a record is another than in its statement, "" if none is.
+func (w witnesses) differ(stated witnesses) string {
+	for _, n := range [...]struct{ what, named, stated string }{
+		{"institute", w.institute, stated.institute}, {"author", w.author, stated.author}, {"vetter", w.vetter, stated.vetter}, {"reason code", w.reason, stated.reason},
+	} {
+		if n.named != "" && n.named != n.stated {
+			return fmt.Sprintf("The record names the %s %q, its statement %q.", n.what, n.named, n.stated)
+		}
+	}
+	return ""
 }
 
 // verification is one Verify under way.
@@ -94,10 +113,10 @@ type verification struct {
 }
 
 // Verify reads a bundle to its end, offline, and checks every line's hash, every statement and its
-// signatures, that each is about the content in the file and names a vetter other than the author, and
-// the count, digest and signature of the whole. known are the keys that the caller trusts. Without them
+// signatures, that each is about the content in the file, names a vetter other than the author and
+// nobody else than the record does, and the count, digest and signature of the whole. known are the keys that the caller trusts. Without them
 // (nil) it takes the keys that the file brings along: that shows that the file agrees with itself, but
-// anybody could have made it. It keeps about 800 bytes for each record in memory (measured).
+// anybody could have made it. It keeps about 900 bytes for each record in memory (measured).
 func Verify(in *Reader, known *Keys) Report {
 	v := &verification{in: in, known: known, found: map[contentKey]*content{}, report: Report{Pinned: known != nil, Signers: map[string]int{}}}
 	v.read()
@@ -135,7 +154,7 @@ func (v *verification) badLine(bad *LineError) {
 	if len(bad.Err.Fields) > 0 {
 		f := bad.Err.Fields[0]
 		p.Code = f.Code
-		if f.Detail != p.Detail {
+		if f.Detail != p.Detail && (f.Pointer != "" || !strings.Contains(p.Detail, f.Detail)) {
 			p.Detail += " " + f.Pointer + ": " + f.Detail
 		}
 	}
@@ -157,9 +176,9 @@ func (v *verification) line(l *Line) {
 			v.known, _ = NewKeys(l.Manifest.Keys...) // the Reader saw that they are well formed
 		}
 	case KindFamily:
-		v.record(l, l.Family.State)
+		v.record(l, l.Family.Standing)
 	case KindWinding:
-		v.record(l, l.Winding.State)
+		v.record(l, l.Winding.Standing)
 	case KindReview:
 		v.review(l)
 	default:
@@ -179,14 +198,15 @@ func (v *verification) at(kind Kind, id string, revision int) *content {
 	return c
 }
 
-func (v *verification) record(l *Line, state string) {
+func (v *verification) record(l *Line, s Standing) {
 	c := v.at(l.Kind, l.ID, l.Revision)
 	if c.line > 0 && c.hash != l.SHA256 {
 		v.fail(Problem{l.Number, l.Kind, l.ID, CodeForked, fmt.Sprintf("Revision %d has other content in line %d.", l.Revision, c.line)})
 		c.failed = true
 		return
 	}
-	c.line, c.hash, c.state = l.Number, l.SHA256, state
+	c.line, c.hash, c.state = l.Number, l.SHA256, s.State
+	c.named = witnesses{s.Institute, s.Author, s.Vetter, s.ReasonCode}
 }
 
 // review opens one statement.
@@ -218,6 +238,7 @@ func (v *verification) review(l *Line) {
 		return
 	}
 	c.stated, c.act, c.signers, c.review = s.SHA256, s.Act, s.Signers, l.Number
+	c.answers = witnesses{s.Institute, s.Author, s.Vetter, s.Reason}
 }
 
 // seal checks the signature over the whole file.
@@ -276,6 +297,9 @@ func (c *content) judge(key contentKey) *Problem {
 		return &Problem{c.line, key.kind, key.id, CodeHash, fmt.Sprintf("The statement in line %d is about the content %s; this is %s.", c.review, c.stated, c.hash)}
 	case (c.act == "withdrawal") != (c.state == "withdrawn"):
 		return &Problem{c.line, key.kind, key.id, CodeState, fmt.Sprintf("The record says %q, but the statement in line %d is a %s.", c.state, c.review, c.act)}
+	}
+	if other := c.named.differ(c.answers); other != "" {
+		return &Problem{c.line, key.kind, key.id, CodeWitness, other}
 	}
 	return nil
 }

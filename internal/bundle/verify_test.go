@@ -173,6 +173,29 @@ func TestVerifyRefuses(t *testing.T) {
 			require.NoError(t, w.Write(KindWinding, r.ID, 1, r))
 			require.NoError(t, w.Review(stated(t, r), note))
 		}}.make(t), []string{CodeState}},
+		{"other names than in the statement", rewrite(t, honest.make(t), func(l *Line, w *Writer) bool {
+			if l.Kind == KindWinding && l.ID == recordID(0) {
+				l.Winding.Author, l.Winding.Vetter = "demo-p1", "demo-p3"
+			}
+			if l.Kind == KindWinding && l.ID == recordID(1) {
+				l.Winding.Institute, l.Winding.Author, l.Winding.Vetter = school, "demo-p1", "demo-p2"
+			}
+			return true
+		}), []string{CodeUnsealed, CodeWitness}},
+		{"another institute and reason", forge{signer: honest.signer, verifier: honest.verifier, fill: func(t require.TestingT, w *Writer) {
+			for n, change := range []func(*Winding){func(r *Winding) { r.Institute = "demo-thief" }, func(r *Winding) { r.ReasonCode = "other" }, func(r *Winding) { r.ReasonCode = "wrong_data" }} {
+				r := proofWinding(n)
+				r.State = "withdrawn"
+				s := stated(t, r)
+				s.Act, s.Reason = "withdrawal", "wrong_data"
+				note, err := SignStatement(honest.signer, s)
+				require.NoError(t, err)
+				change(&r)
+				require.NoError(t, w.Write(KindWinding, r.ID, 1, r))
+				require.NoError(t, w.Review(s, note))
+			}
+		}}.make(t), []string{CodeWitness, CodeWitness}},
+		{"packed", append([]byte{0x1f, 0x8b, 8}, honest.make(t)...), []string{"SYNTAX"}},
 		{"cut", honest.make(t)[:900], []string{"SYNTAX", "LINE"}},
 		{"empty", nil, []string{"LINE"}},
 	}

@@ -79,11 +79,11 @@ func (e *Error) Error() string {
 	var b strings.Builder
 	b.WriteString(e.Detail)
 	for _, f := range e.Fields {
-		if f.Detail == e.Detail {
+		place := f.Pointer + f.Parameter + f.Header
+		if f.Detail == e.Detail || place == "" && strings.Contains(e.Detail, f.Detail) {
 			continue // said already
 		}
-		b.WriteString("; ")
-		b.WriteString(f.Pointer + f.Parameter + f.Header + ": " + f.Detail)
+		b.WriteString("; " + place + ": " + f.Detail)
 	}
 	if e.cause != nil {
 		b.WriteString(": " + e.cause.Error())
