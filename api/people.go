@@ -52,9 +52,7 @@ type options struct{ *flag.FlagSet }
 // readArgs takes flags and, if argument is not "", exactly one argument, before or after them. It says what
 // is missing or too much.
 func readArgs(c console, args []string, argument string, define func(options), required ...string) (string, error) {
-	flags := options{flag.NewFlagSet("", flag.ContinueOnError)}
-	flags.SetOutput(c.err)
-	flags.Usage = func() {} // the help of the command follows
+	flags := options{newFlags(c)}
 	define(flags)
 	given, err := parseAround(flags.FlagSet, args)
 	if err != nil {
@@ -76,22 +74,6 @@ func readArgs(c console, args []string, argument string, define func(options), r
 		return "", misused(c, "exactly one %s is expected, not %d", argument, len(given))
 	}
 	return given[0], nil
-}
-
-// parseAround reads flags before, between and after the other arguments, and gives those.
-func parseAround(flags *flag.FlagSet, args []string) (given []string, err error) {
-	for {
-		if err := flags.Parse(args); err != nil || flags.NArg() == 0 {
-			return given, err
-		}
-		given, args = append(given, flags.Arg(0)), flags.Args()[1:]
-	}
-}
-
-// misused says what is wrong with a call; the help follows.
-func misused(c console, format string, about ...any) error {
-	fmt.Fprintf(c.err, format+"\n\n", about...)
-	return errUsage
 }
 
 // text defines a flag for text.
@@ -147,8 +129,8 @@ func rotateSigningKey(ctx context.Context, c console, cfg config, args []string)
 }
 
 func listInstitutes(ctx context.Context, c console, cfg config, args []string) error {
-	if len(args) > 0 {
-		return errUsage
+	if err := noArguments(c, args); err != nil {
+		return err
 	}
 	return withStore(ctx, c, cfg, func(s *postgres.Store) error {
 		table := tabwriter.NewWriter(c.out, 0, 0, 2, ' ', 0)

@@ -160,10 +160,28 @@ func TestMisuseIsNamed(t *testing.T) {
 		{"key pin -institute i -title t", "exactly one VERIFIER key is expected"},
 		{"key retire", "-institute is missing"},
 		{"key list -loud", "not defined: -loud"},
-		{"serve -quota -1", "usage: go run ./api serve"},
+		{"serve -quota -1", "-quota is 0 to"},
+		{"serve 8080", `"8080" is not expected here`},
+		{"institute list demo-x", `"demo-x" is not expected here`},
+		{"migrate up", `"up" is not expected here`},
+		{"seed again", `"again" is not expected here`},
+		{"health check", `"check" is not expected here`},
+		{"version 2", `"2" is not expected here`},
+		{"import", "exactly one file is expected, not 0"},
+		{"import a b", "exactly one file is expected, not 2"},
+		{"import -columns", "-columns goes with -csv and without a file"},
+		{"import -csv -columns a", "-columns goes with -csv and without a file"},
+		{"export a b", "at most one file is expected, not 2"},
+		{"export -sign", "-sign needs -institute"},
+		{"export -since -1", "-since is a catalogue revision"},
+		{"export -since soon", "invalid value \"soon\""},
+		{"export -csv -institute demo-x", "-csv writes all records"},
+		{"verify", "exactly one bundle is expected, not 0"},
+		{"verify a -loud", "not defined: -loud"},
 	} {
 		errOut := refused(t, nowhere, 2, strings.Fields(c.args)...)
 		require.Contains(t, errOut, c.says, c.args)
+		require.Equal(t, 1, strings.Count(strings.ToLower(errOut), "usage"), "the help comes once: %s", errOut)
 		require.Contains(t, errOut, "usage: go run ./api "+strings.Fields(c.args)[0], c.args)
 	}
 	for _, args := range []string{"key -h", "key issue -h", "institute add --help", "person -h"} {

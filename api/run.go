@@ -75,6 +75,38 @@ func (cmd command) execute(ctx context.Context, c console, args []string) int {
 	return 1
 }
 
+// newFlags makes the flags of a command. What is wrong with one is said on the error stream; the help follows.
+func newFlags(c console) *flag.FlagSet {
+	flags := flag.NewFlagSet("", flag.ContinueOnError)
+	flags.SetOutput(c.err)
+	flags.Usage = func() {}
+	return flags
+}
+
+// parseAround reads flags before, between and after the other arguments, and gives those.
+func parseAround(flags *flag.FlagSet, args []string) (given []string, err error) {
+	for {
+		if err := flags.Parse(args); err != nil || flags.NArg() == 0 {
+			return given, err
+		}
+		given, args = append(given, flags.Arg(0)), flags.Args()[1:]
+	}
+}
+
+// misused says what is wrong with a call; the help follows.
+func misused(c console, format string, about ...any) error {
+	fmt.Fprintf(c.err, format+"\n\n", about...)
+	return errUsage
+}
+
+// noArguments refuses the arguments of a command that takes none.
+func noArguments(c console, args []string) error {
+	if len(args) > 0 {
+		return misused(c, "%q is not expected here", args[0])
+	}
+	return nil
+}
+
 func (cmd command) usage(w io.Writer) {
 	fmt.Fprintf(w, "usage: go run ./api %s %s\n\n%s\n", cmd.name, cmd.args, strings.TrimSpace(cmd.help))
 }

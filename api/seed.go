@@ -16,8 +16,8 @@ var seedCommand = command{
 	name: "seed", summary: "store the reference tables and the demo set, if they are not there",
 	help: "Imports the bundles of seeds/. What is there already stays as it is; it may be run again at any time.",
 	run: func(ctx context.Context, c console, cfg config, args []string) error {
-		if len(args) > 0 {
-			return errUsage
+		if err := noArguments(c, args); err != nil {
+			return err
 		}
 		return withStore(ctx, c, cfg, func(s *postgres.Store) error { return seedAll(ctx, s, openSigningKeys(cfg), newLog(c)) })
 	},

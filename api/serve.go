@@ -4,7 +4,6 @@ import (
 	"context"
 	"crypto/sha256"
 	"errors"
-	"flag"
 	"fmt"
 	"log/slog"
 	"net"
@@ -58,11 +57,16 @@ func newService(c console, cfg config, log *slog.Logger) *service {
 }
 
 func serve(ctx context.Context, c console, cfg config, args []string) error {
-	flags := flag.NewFlagSet("serve", flag.ContinueOnError)
-	flags.SetOutput(c.err)
+	flags := newFlags(c)
 	quota := flags.Int("quota", defaultQuota, "")
-	if err := flags.Parse(args); err != nil || flags.NArg() > 0 || *quota < 0 || *quota > maxQuota {
+	if err := flags.Parse(args); err != nil {
 		return errUsage
+	}
+	if err := noArguments(c, flags.Args()); err != nil {
+		return err
+	}
+	if *quota < 0 || *quota > maxQuota {
+		return misused(c, "-quota is 0 to %d requests a minute, not %d", maxQuota, *quota)
 	}
 	s := newService(c, cfg, newLog(c))
 	s.quota = *quota

@@ -91,6 +91,9 @@ func importSheet(ctx context.Context, c console, cfg config, in io.Reader, o pos
 	}
 	defer done()
 	rows, bad, err := sheetToBundle(c.out, in, aside)
+	if ctx.Err() != nil {
+		return ctx.Err()
+	}
 	if err != nil {
 		return err
 	}

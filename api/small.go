@@ -13,8 +13,8 @@ var migrateCommand = command{
 	name: "migrate", summary: "bring the database to the newest schema",
 	help: "Migrates with DATABASE_OWNER_URL, or DATABASE_URL alone, or the private Postgres. serve does this by itself.",
 	run: func(ctx context.Context, c console, cfg config, args []string) error {
-		if len(args) > 0 {
-			return errUsage
+		if err := noArguments(c, args); err != nil {
+			return err
 		}
 		log := newLog(c)
 		db, err := openDatabase(ctx, cfg, log)
@@ -36,8 +36,8 @@ var versionCommand = command{
 	name: "version", summary: "print the version",
 	help: "Prints the version of the program and of Go.",
 	run: func(_ context.Context, c console, _ config, args []string) error {
-		if len(args) > 0 {
-			return errUsage
+		if err := noArguments(c, args); err != nil {
+			return err
 		}
 		info, _ := debug.ReadBuildInfo()
 		goVersion := "unknown"
@@ -69,9 +69,9 @@ func version() string {
 var healthCommand = command{
 	name: "health", summary: "ask a running server whether it is ready (for containers)",
 	help: "Asks /readyz at STATORBOOK_ADDR; exit code 0 when it is ready, 1 when not.",
-	run: func(ctx context.Context, _ console, cfg config, args []string) error {
-		if len(args) > 0 {
-			return errUsage
+	run: func(ctx context.Context, c console, cfg config, args []string) error {
+		if err := noArguments(c, args); err != nil {
+			return err
 		}
 		host, port, err := net.SplitHostPort(cfg.addr)
 		if err != nil {

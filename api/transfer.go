@@ -4,7 +4,6 @@ import (
 	"bufio"
 	"cmp"
 	"context"
-	"flag"
 	"fmt"
 	"io"
 	"os"
@@ -48,54 +47,78 @@ without a name, to standard output. Signed statements stand behind the records t
 }
 
 func runImport(ctx context.Context, c console, cfg config, args []string) error {
-	flags := flag.NewFlagSet("import", flag.ContinueOnError)
-	flags.SetOutput(c.err)
+	flags := newFlags(c)
 	strict := flags.Bool("strict", false, "")
 	sheet := flags.Bool("csv", false, "")
 	apply := flags.Bool("apply", false, "")
 	columns := flags.Bool("columns", false, "")
 	names, err := parseAround(flags, args)
 	switch {
-	case err == nil && *sheet && *columns && len(names) == 0:
-		return showColumns(c.out)
-	case err != nil, len(names) != 1, *columns:
+	case err != nil:
 		return errUsage
+	case *columns && (!*sheet || len(names) > 0):
+		return misused(c, "-columns goes with -csv and without a file")
+	case *columns:
+		return showColumns(c.out)
+	case len(names) != 1:
+		return misused(c, "exactly one file is expected, not %d", len(names))
 	}
-	in, closeIn, err := openInput(c, names[0])
+	in, closeIn, err := openInput(ctx, c, names[0])
 	if err != nil {
 		return err
 	}
 	defer closeIn()
+	o := postgres.ImportOptions{DryRun: !*apply, Strict: *strict}
 	if *sheet {
-		return importSheet(ctx, c, cfg, in, postgres.ImportOptions{DryRun: !*apply, Strict: *strict})
+		return importSheet(ctx, c, cfg, in, o)
 	}
-	return withStore(ctx, c, cfg, func(s *postgres.Store) error {
-		terminal := isTerminal(c.err)
-		keys, err := acceptedKeys(ctx, s)
+	return importBundle(ctx, c, cfg, in, o)
+}
+
+// importBundle takes the lines of a bundle in and says what became of them.
+func importBundle(ctx context.Context, c console, cfg config, in io.Reader, o postgres.ImportOptions) error {
+	return withStore(ctx, c, cfg, func(s *postgres.Store) (err error) {
+		if o.Keys, err = acceptedKeys(ctx, s); err != nil {
+			return err
+		}
+		seen := progress{out: c.err, wanted: isTerminal(c.err)}
+		o.Progress = seen.show
+		o.OnRow = func(r catalog.ImportRow) error {
+			seen.end()
+			return showRow(c.out, "line", r)
+		}
+		report, err := s.Import(ctx, bundle.NewReader(in, bundle.Options{}), o)
+		seen.end()
 		if err != nil {
 			return err
 		}
-		report, err := s.Import(ctx, bundle.NewReader(in, bundle.Options{}), postgres.ImportOptions{
-			DryRun: !*apply, Strict: *strict, Keys: keys,
-			OnRow: func(r catalog.ImportRow) error { return showRow(c.out, "line", r) },
-			Progress: func(lines int) {
-				if terminal {
-					fmt.Fprintf(c.err, "\r%d lines read", lines)
-				}
-			},
-		})
-		if terminal {
-			fmt.Fprintln(c.err)
-		}
-		if err != nil {
-			return err
-		}
-		showReport(c.out, report, !*apply)
+		showReport(c.out, report, o.DryRun)
 		if bad := report.Counts[catalog.OutcomeRefused] + report.Counts[catalog.OutcomeConflicting]; bad > 0 {
 			return fmt.Errorf("%d lines were not taken", bad)
 		}
 		return nil
 	})
+}
+
+// progress is a line of a terminal that tells how far an import is.
+type progress struct {
+	out           io.Writer
+	wanted, shown bool
+}
+
+func (p *progress) show(lines int) {
+	if p.wanted {
+		p.shown = true
+		fmt.Fprintf(p.out, "\r%d lines read", lines)
+	}
+}
+
+// end ends the line before something else is printed.
+func (p *progress) end() {
+	if p.shown {
+		p.shown = false
+		fmt.Fprintln(p.out)
+	}
 }
 
 // acceptedKeys gives the signing keys that prove something here.
@@ -144,23 +167,24 @@ func showReport(w io.Writer, r catalog.ImportReport, dry bool) {
 }
 
 func runExport(ctx context.Context, c console, cfg config, args []string) error {
-	flags := flag.NewFlagSet("export", flag.ContinueOnError)
-	flags.SetOutput(c.err)
+	flags := newFlags(c)
 	title := flags.String("title", "statorbook export", "")
 	sheet := flags.Bool("csv", false, "")
 	institute := flags.String("institute", "", "")
 	sign := flags.Bool("sign", false, "")
 	since := flags.Int64("since", 0, "")
 	names, err := parseAround(flags, args)
-	if err != nil || len(names) > 1 || *sign && *institute == "" || *since < 0 || *sheet && (*institute != "" || *since > 0) {
+	switch {
+	case err != nil:
 		return errUsage
-	}
-	manifest := bundle.Manifest{Title: *title, Institute: *institute}
-	finish := (*bundle.Writer).Close
-	if *sign {
-		if manifest.Signer, finish, err = openSigningKeys(cfg).seal(*institute); err != nil {
-			return err
-		}
+	case len(names) > 1:
+		return misused(c, "at most one file is expected, not %d", len(names))
+	case *sign && *institute == "":
+		return misused(c, "-sign needs -institute, whose key signs")
+	case *since < 0:
+		return misused(c, "-since is a catalogue revision, 0 or more")
+	case *sheet && (*institute != "" || *since > 0):
+		return misused(c, "-csv writes all records: leave -institute and -since out")
 	}
 	out, end, err := openOutput(c, append(names, "")[0])
 	if err != nil {
@@ -170,6 +194,13 @@ func runExport(ctx context.Context, c console, cfg config, args []string) error 
 		if *sheet {
 			return exportSheet(ctx, c, s, out)
 		}
+		manifest := bundle.Manifest{Title: *title, Institute: *institute}
+		finish := (*bundle.Writer).Close
+		if *sign {
+			if manifest.Signer, finish, err = sealOf(ctx, s, openSigningKeys(cfg), *institute); err != nil {
+				return err
+			}
+		}
 		count, err := exportBundle(ctx, s, out, postgres.ExportOptions{Manifest: manifest, Institute: *institute, Since: *since}, finish)
 		if err == nil {
 			fmt.Fprintf(c.err, "%d records written\n", count)
@@ -177,6 +208,18 @@ func runExport(ctx context.Context, c console, cfg config, args []string) error 
 		return err
 	})
 	return end(err)
+}
+
+// sealOf gives the id of the key of an institute of this server and what ends a bundle with its signature.
+func sealOf(ctx context.Context, s *postgres.Store, keys signingKeys, institute string) (id string, end func(*bundle.Writer) error, err error) {
+	i, err := s.Signatory(ctx, institute)
+	if err == nil && !i.Own {
+		err = fmt.Errorf("there is no signing key of %s here: it signs what it hands out on its own server", institute)
+	}
+	if err != nil {
+		return "", nil, err
+	}
+	return keys.seal(institute)
 }
 
 // exportBundle writes a bundle to its end.
@@ -193,15 +236,28 @@ func exportBundle(ctx context.Context, s *postgres.Store, out io.Writer, o postg
 	return count, buffered.Flush()
 }
 
-func openInput(c console, name string) (io.Reader, func(), error) {
-	if name == "-" {
-		return c.in, func() {}, nil
+// openInput opens what is read, and gives what closes it. A read that waits for a pipe or a person ends with
+// ctx; it is left behind itself, and ends with the program.
+func openInput(ctx context.Context, c console, name string) (io.Reader, func(), error) {
+	in, closeFile := c.in, func() {}
+	if name != "-" {
+		f, err := os.Open(name)
+		if err != nil {
+			return nil, nil, err
+		}
+		in, closeFile = f, func() { _ = f.Close() } // read only
 	}
-	f, err := os.Open(name)
-	if err != nil {
-		return nil, nil, err
-	}
-	return f, func() { _ = f.Close() }, nil // read only
+	out, into := io.Pipe()
+	go func() {
+		_, err := io.Copy(into, in)
+		into.CloseWithError(err)
+	}()
+	stop := context.AfterFunc(ctx, func() { into.CloseWithError(ctx.Err()) })
+	return out, func() {
+		stop()
+		_ = out.Close() // ends the copying
+		closeFile()
+	}, nil
 }
 
 // openOutput opens what an export writes to, and gives what ends it: a file takes its name only when it is

@@ -3,7 +3,6 @@ package main
 import (
 	"context"
 	"errors"
-	"flag"
 	"fmt"
 	"io"
 	"maps"
@@ -16,8 +15,8 @@ import (
 var verifyCommand = command{
 	name: "verify", args: "[-key VERIFIER]... BUNDLE|-", summary: "check a bundle offline",
 	help: `Reads a bundle and checks, without network or database, the hash of every line, the signed statement
-about every record (by whom it was signed, that it is about this very content, and that another person
-vetted it than wrote it), the count and digest in the end line, and the signature over the whole file.
+about every record (by whom it was signed, that it is about this very content and names whom the record
+names, and that another person vetted it than wrote it), the count and digest in the end line, and the signature over the whole file.
 Exit code 1 if anything is false or the file is not signed. Records that no known key vouches for are
 listed as unproved; they do not fail.
 
@@ -30,17 +29,19 @@ listed as unproved; they do not fail.
 // shownDoubts is how many unproved records are listed one by one.
 const shownDoubts = 20
 
-func runVerify(_ context.Context, c console, _ config, args []string) error {
+func runVerify(ctx context.Context, c console, _ config, args []string) error {
 	var pinned []string
-	flags := flag.NewFlagSet("verify", flag.ContinueOnError)
-	flags.SetOutput(c.err)
+	flags := newFlags(c)
 	flags.Func("key", "", func(key string) error {
 		pinned = append(pinned, key)
 		return nil
 	})
 	names, err := parseAround(flags, args)
-	if err != nil || len(names) != 1 {
+	switch {
+	case err != nil:
 		return errUsage
+	case len(names) != 1:
+		return misused(c, "exactly one bundle is expected, not %d", len(names))
 	}
 	var known *bundle.Keys
 	if pinned != nil {
@@ -48,12 +49,15 @@ func runVerify(_ context.Context, c console, _ config, args []string) error {
 			return err
 		}
 	}
-	in, closeIn, err := openInput(c, names[0])
+	in, closeIn, err := openInput(ctx, c, names[0])
 	if err != nil {
 		return err
 	}
 	defer closeIn()
 	report := bundle.Verify(bundle.NewReader(in, bundle.Options{}), known)
+	if ctx.Err() != nil {
+		return ctx.Err()
+	}
 	showVerification(c.out, report)
 	if !report.OK() {
 		return errors.New("the bundle does not verify")
