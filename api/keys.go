@@ -30,7 +30,8 @@ list    shows keys without secrets, when each was last used and when it ends.
 pin     accepts the public signing key of a foreign institute. From then on its statements are proved here.
         Get it another way than the records that it proves, and compare it by voice or on paper.
 retire  takes the signing key of an institute out of use: before another one of a foreign institute is
-        pinned, or when it may have been stolen. It still proves what it signed.`,
+        pinned, or when it may have been stolen. Whatever bears its signature is still proved by it, for a
+        statement has no date: of a key that was stolen take in nothing that you did not have before.`,
 	run: verbs(map[string]verb{"issue": issueKey, "rotate": rotateKey, "revoke": revokeKey, "list": listKeys, "pin": pinKey, "retire": retireSigningKey}),
 }
 
@@ -180,7 +181,7 @@ func retireSigningKey(ctx context.Context, c console, cfg config, args []string)
 	return withStore(ctx, c, cfg, func(s *postgres.Store) error {
 		verifier, err := s.RetireSigningKey(ctx, atConsole, institute)
 		if err == nil {
-			fmt.Fprintf(c.out, "the signing key %s is retired; it still proves what it signed, and nothing new\n", verifier)
+			fmt.Fprintf(c.out, "the signing key %s is retired; whatever bears its signature is still proved by it\n", verifier)
 		}
 		return err
 	})

@@ -5,6 +5,7 @@ import (
 	"flag"
 	"fmt"
 	"text/tabwriter"
+	"time"
 
 	"statorbook/internal/catalog"
 	"statorbook/internal/postgres"
@@ -19,7 +20,7 @@ var instituteCommand = command{
             readable by you alone: keep a copy in a safe place. The public half is printed: give it to
             those who shall check what the institute publishes.
 rotate-key  retires the signing key and makes a new one. What the old one signed stays proved by it.
-list        shows all institutes with their keys, foreign ones too.`,
+list        shows all institutes with their keys, foreign ones and retired keys too.`,
 	run: verbs(map[string]verb{"add": addInstitute, "rotate-key": rotateSigningKey, "list": listInstitutes}),
 }
 
@@ -153,6 +154,11 @@ func listInstitutes(ctx context.Context, c console, cfg config, args []string) e
 					key = k.Verifier
 				}
 				fmt.Fprintf(table, "%s\t%s\t%s\t%s\n", i.Slug, held, i.Title, key)
+				for _, k := range i.Keys {
+					if !k.RetiredAt.IsZero() {
+						fmt.Fprintf(table, "\t\tretired %s\t%s\n", k.RetiredAt.Format(time.DateOnly), k.Verifier)
+					}
+				}
 			}
 			if after = page.Next; after == "" {
 				return table.Flush()

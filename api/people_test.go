@@ -117,7 +117,9 @@ func TestSigningKeysAtTheCommandLine(t *testing.T) {
 	require.NoError(t, err)
 	_, err = bundle.OpenStatement(note, known)
 	require.Error(t, err, "the new key signs now")
-	require.Contains(t, done(t, env, "institute", "list"), second)
+	list := done(t, env, "institute", "list")
+	require.Contains(t, list, second)
+	require.Regexp(t, `retired \d{4}-\d\d-\d\d +`+regexp.QuoteMeta(first), list, "for those who shall check what it signed")
 
 	_, far, err := bundle.NewSigningKey(strings.NewReader(strings.Repeat("f", 32)), "demo-far-school")
 	require.NoError(t, err)

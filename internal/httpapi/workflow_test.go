@@ -190,6 +190,7 @@ func TestFamilyOverHTTP(t *testing.T) {
 	s.done(200, "publisher", "POST", familiesAt+"/"+id+"/publication", `{"slug":"demo-pump-own"}`)
 	s.done(200, "publisher", "POST", windingsAt+"/"+winding+"/publication", "")
 	require.Len(t, s.done(200, "anonymous", "GET", windingsAt+"?family=demo-pump-own", "").List(t, "items"), 1)
+	late := s.bring(windingsAt, sheet, catalog.Vetted, "author", "vetter", "publisher")
 	require.Len(t, s.done(200, "anonymous", "GET", windingsAt+"?family="+id+"&institute="+demoSchool, "").List(t, "items"), 1)
 	require.Empty(t, s.done(200, "anonymous", "GET", windingsAt+"?family="+id+"&institute="+otherSchool, "").List(t, "items"))
 
@@ -201,6 +202,8 @@ func TestFamilyOverHTTP(t *testing.T) {
 	s.done(422, "author", "POST", familiesAt, strings.Replace(familyBody(3), `"gap_diameter_mm":60.5`, `"gap_diameter_mm":160.5`, 1))
 	s.done(200, "publisher", "POST", familiesAt+"/"+id+"/withdrawal", `{"reason_code":"duplicate","reason":"demo"}`)
 	s.checkRevisions(familiesAt+"/"+id, []string{"publication", "withdrawal"}, []string{"superseded", "withdrawn"})
+	gone := s.done(409, "publisher", "POST", windingsAt+"/"+late+"/publication", "").Problem(t).Errors[0]
+	require.Equal(t, "FAMILY_WITHDRAWN", gone.Code, "nobody is told to publish what was withdrawn")
 }
 
 // What is missing for a submission is named together.

@@ -132,6 +132,9 @@ func (p *publication) needFamily(ctx context.Context) error {
 	switch {
 	case err != nil:
 		return err
+	case family != nil && familyState == string(catalog.Withdrawn):
+		return errs.New(errs.KindConflict, "", errs.Field{Pointer: "/family_id", Code: "FAMILY_WITHDRAWN",
+			Detail: "the family of this record is withdrawn; name another one, or the core as measured", Got: *family})
 	case family != nil && familyState != string(catalog.Published):
 		return errs.New(errs.KindConflict, "", errs.Field{Pointer: "/family_id", Code: "FAMILY_NOT_PUBLISHED", Detail: "the family of this record is not published; publish it first", Got: *family})
 	case core != nil && !coreKnown:
