@@ -34,39 +34,11 @@ type ExportOptions struct {
 // Export writes the records that stand, withdrawn ones too, as they are at one moment: reference
 // data, families, added cores, windings, each in a fixed order, so that the same data gives the
 // same file. Behind each record stands its signed statement, where it has one. It holds one record at
-// a time. The manifest carries the catalogue revision and the keys that the statements were signed
-// with. It gives the number of records written; the caller closes the writer.
+// a time. It gives the number of records written; the caller closes the writer.
 func (s *Store) Export(ctx context.Context, out *bundle.Writer, o ExportOptions) (int, error) {
 	written := 0
 	err := s.snapshot(ctx, exportTimeout, func(tx pgx.Tx) error {
-		var id string
-		var revision int64
-		// The state of the data makes the id, so that the same data gives the same file.
-		err := tx.QueryRow(ctx, `SELECT revision, md5('statorbook export ' || revision || changed_at)::uuid::text FROM catalogue_state`).Scan(&revision, &id)
-		if err != nil {
-			return err
-		}
-		if o.Institute != "" { // before the first byte goes out
-			if err := knownInstitute(ctx, tx, o.Institute); err != nil {
-				return err
-			}
-		}
-		if o.Manifest.Signer != "" {
-			if err := registeredKey(ctx, tx, o.Manifest); err != nil {
-				return err
-			}
-		}
-		manifest := o.Manifest
-		manifest.CatalogueRevision, manifest.Since = revision, o.Since
-		if manifest.Keys, err = exportKeys(ctx, tx, o.Manifest.Signer); err != nil {
-			return err
-		}
-		if o.Kinds == nil {
-			if manifest.Licence, manifest.Demo, err = exportTerms(ctx, tx, o); err != nil {
-				return err
-			}
-		}
-		if err := out.Manifest(id, int(max(revision, 1)), manifest); err != nil {
+		if err := exportManifest(ctx, tx, out, o); err != nil {
 			return err
 		}
 		for _, part := range exportParts {
@@ -82,6 +54,38 @@ func (s *Store) Export(ctx context.Context, out *bundle.Writer, o ExportOptions)
 		return nil
 	})
 	return written, wrap(err, "the export failed")
+}
+
+// exportManifest refuses what cannot be exported, before the first byte goes out, and writes the manifest:
+// with the catalogue revision, the keys that the statements were signed with, and the terms.
+func exportManifest(ctx context.Context, tx pgx.Tx, out *bundle.Writer, o ExportOptions) error {
+	m := o.Manifest
+	m.Since = o.Since
+	if o.Institute != "" {
+		if err := knownInstitute(ctx, tx, o.Institute); err != nil {
+			return err
+		}
+	}
+	if m.Signer != "" {
+		if err := registeredKey(ctx, tx, m); err != nil {
+			return err
+		}
+	}
+	// The state of the data makes the id, so that the same data gives the same file.
+	var id string
+	err := tx.QueryRow(ctx, `SELECT revision, md5('statorbook export ' || revision || changed_at)::uuid::text FROM catalogue_state`).Scan(&m.CatalogueRevision, &id)
+	if err != nil {
+		return err
+	}
+	if m.Keys, err = exportKeys(ctx, tx, m.Signer); err != nil {
+		return err
+	}
+	if o.Kinds == nil {
+		if m.Licence, m.Demo, err = exportTerms(ctx, tx, o); err != nil {
+			return err
+		}
+	}
+	return out.Manifest(id, int(max(m.CatalogueRevision, 1)), m)
 }
 
 // exportKeys lists the keys of the institutes that hold something, and of the one that seals the file.
