@@ -16,13 +16,7 @@ var (
 // getDiagram answers GET /v1/windings/{id}/diagram.svg: the core, the slots or the connection of a record.
 func (s *server) getDiagram(c *gin.Context, q *query) error {
 	view := q.enum("view", diagramViews...)
-	if err := q.err(); err != nil {
-		return err
-	}
-	if _, err := s.snapshot(); err != nil { // a drawing needs no table, but an answer says the same while nothing is loaded
-		return err
-	}
-	w, err := s.record(c, c.Param("id"))
+	w, err := s.recordAsked(c, q)
 	if err != nil {
 		return err
 	}

@@ -60,14 +60,7 @@ func (s *server) windingSheet(c *gin.Context, q *query) error {
 }
 
 func (s *server) sendRecord(c *gin.Context, q *query, page string) error {
-	if err := q.err(); err != nil {
-		return err
-	}
-	snap, err := s.snapshot()
-	if err != nil {
-		return err
-	}
-	r, err := s.record(c, c.Param("id"))
+	r, err := s.recordAsked(c, q)
 	if err != nil {
 		return err
 	}
@@ -75,10 +68,10 @@ func (s *server) sendRecord(c *gin.Context, q *query, page string) error {
 	if err != nil {
 		return err
 	}
-	work := snap.workUp(subject{r.ID, r.Slug, r.Status, r.application, r.input})
+	work := r.snap.workUp(subject{r.ID, r.Slug, r.Status, r.application, r.input})
 	body := windingBody{
 		Title: r.Slug, Status: string(r.Status), Alerts: s.pages.texts.alertsOf(work, work.Nameplate, view.Findings), SheetAt: "/windings/" + r.Slug + "/sheet", Record: &view, Family: s.namer(c.Request.Context())(r.ID).Title,
-		Sets: setsOf(work, nil), Revision: snap.Revision, Work: work,
+		Sets: setsOf(work, nil), Revision: r.snap.Revision, Work: work,
 	}
 	return s.sendHTML(c, page, pageView{Title: s.titleOf(page, r.Slug), Class: page, Body: body})
 }

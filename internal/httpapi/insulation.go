@@ -17,11 +17,7 @@ func (s *server) getClass(c *gin.Context, q *query) error {
 	if err := q.err(); err != nil {
 		return err
 	}
-	snap, err := s.snapshot()
-	if err != nil {
-		return err
-	}
-	tables, err := snap.tables()
+	snap, tables, err := s.tables()
 	if err != nil {
 		return err
 	}
@@ -58,11 +54,7 @@ func (s *server) sendTable(c *gin.Context, q *query, pick func(*encodedTables) d
 	if err := q.err(); err != nil {
 		return err
 	}
-	snap, err := s.snapshot()
-	if err != nil {
-		return err
-	}
-	tables, err := snap.tables()
+	_, tables, err := s.tables()
 	if err != nil {
 		return err
 	}

@@ -101,18 +101,11 @@ func (s *server) getMaterials(c *gin.Context, q *query) error {
 			a.set(&with, v)
 		}
 	}
-	if err := q.err(); err != nil {
-		return err
-	}
-	snap, err := s.snapshot()
+	w, err := s.recordAsked(c, q)
 	if err != nil {
 		return err
 	}
-	w, err := s.record(c, c.Param("id"))
-	if err != nil {
-		return err
-	}
-	bill, err := winding.Materials(w.input, with, snap.Wires)
+	bill, err := winding.Materials(w.input, with, w.snap.Wires)
 	if err != nil {
 		return ofRecord(err)
 	}

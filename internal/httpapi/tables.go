@@ -27,6 +27,16 @@ func (s *Snapshot) tables() (*encodedTables, error) {
 	return s.encoded, s.encodeErr
 }
 
+// tables gives the snapshot with its encoded tables.
+func (s *server) tables() (*Snapshot, *encodedTables, error) {
+	snap, err := s.snapshot()
+	if err != nil {
+		return nil, nil, err
+	}
+	tables, err := snap.tables()
+	return snap, tables, err
+}
+
 func (t *encodedTables) encodeSizes(sizes []wire.Size) error {
 	t.sizes, t.plain, t.at = sizes, make([]document, len(sizes)), make(map[string]int, len(sizes))
 	for i, size := range sizes {

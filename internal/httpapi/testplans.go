@@ -47,18 +47,11 @@ func viewLimit(l acceptance.Limit) limitView {
 
 // getTestPlan answers GET /v1/windings/{id}/test-plan.
 func (s *server) getTestPlan(c *gin.Context, q *query) error {
-	if err := q.err(); err != nil {
-		return err
-	}
-	snap, err := s.snapshot()
+	w, err := s.recordAsked(c, q)
 	if err != nil {
 		return err
 	}
-	w, err := s.record(c, c.Param("id"))
-	if err != nil {
-		return err
-	}
-	p := acceptance.MakePlan(w.machine(), acceptance.Tables{Wires: snap.Wires, Classes: snap.Classes})
+	p := acceptance.MakePlan(w.machine(), acceptance.Tables{Wires: w.snap.Wires, Classes: w.snap.Classes})
 	return sendTagged(c, viewPlan(w.ID, w.Status, p), "", cacheCheck)
 }
 

@@ -58,9 +58,11 @@ func viewWinding(w catalog.Winding) (bundle.Winding, error) {
 	return v, err
 }
 
-// record is a winding record with the family that it belongs to and what an analysis of it needs.
+// record is a winding record with the family that it belongs to and what an analysis of it needs, by the
+// tables of one snapshot.
 type record struct {
 	catalog.Winding
+	snap        *Snapshot
 	application string // of the family, "" without one
 	input       winding.AnalysisInput
 }
@@ -75,7 +77,7 @@ func (s *server) record(c *gin.Context, ref string) (record, error) {
 	if err != nil {
 		return record{}, err
 	}
-	r := record{Winding: w}
+	r := record{Winding: w, snap: snap}
 	var family *catalog.Family
 	if w.FamilyID != "" {
 		f, err := s.family(c, w.FamilyID)
@@ -89,6 +91,14 @@ func (s *server) record(c *gin.Context, ref string) (record, error) {
 	return r, nil
 }
 
+// recordAsked reads the record that the path names, once the query is right.
+func (s *server) recordAsked(c *gin.Context, q *query) (record, error) {
+	if err := q.err(); err != nil {
+		return record{}, err
+	}
+	return s.record(c, c.Param("id"))
+}
+
 // recordAnalysis is the analysis of a record, with the record's standing beside it.
 type recordAnalysis struct {
 	WindingID string         `json:"winding_id"`
@@ -98,18 +108,11 @@ type recordAnalysis struct {
 
 // getAnalysis answers GET /v1/windings/{id}/analysis.
 func (s *server) getAnalysis(c *gin.Context, q *query) error {
-	if err := q.err(); err != nil {
-		return err
-	}
-	snap, err := s.snapshot()
+	w, err := s.recordAsked(c, q)
 	if err != nil {
 		return err
 	}
-	w, err := s.record(c, c.Param("id"))
-	if err != nil {
-		return err
-	}
-	a, err := winding.Analyse(w.input, snap.Wires)
+	a, err := winding.Analyse(w.input, w.snap.Wires)
 	if err != nil {
 		return ofRecord(err)
 	}

@@ -28,11 +28,7 @@ func (s *server) getWire(c *gin.Context, q *query) error {
 	if err := q.err(); err != nil {
 		return err
 	}
-	snap, err := s.snapshot()
-	if err != nil {
-		return err
-	}
-	tables, err := snap.tables()
+	snap, tables, err := s.tables()
 	if err != nil {
 		return err
 	}
@@ -50,11 +46,7 @@ func (s *server) getWire(c *gin.Context, q *query) error {
 
 // listWires answers GET /v1/wires in JSON by pages, in CSV and JSON Lines as a whole unless a page is asked for.
 func (s *server) listWires(c *gin.Context, q *query) error {
-	snap, err := s.snapshot()
-	if err != nil {
-		return err
-	}
-	tables, err := snap.tables()
+	snap, tables, err := s.tables()
 	if err != nil {
 		return err
 	}

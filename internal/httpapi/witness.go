@@ -106,7 +106,7 @@ func (s *server) listReports(kind catalog.Kind) func(*gin.Context, *query) error
 		if err != nil {
 			return aboutRecord(kind, ref, err)
 		}
-		return sendTagged(c, pageOf[reportView]{Items: filled(each(list, viewReport))}, "", cacheCheck)
+		return sendTagged(c, pageOf[reportView]{Items: each(list, viewReport)}, "", cacheCheck)
 	}
 }
 
@@ -152,7 +152,7 @@ func (s *server) listRevisions(kind catalog.Kind) func(*gin.Context, *query) err
 		if err != nil {
 			return aboutRecord(kind, ref, err)
 		}
-		out := pageOf[revisionView]{Items: filled(each(list, viewRevision))}
+		out := pageOf[revisionView]{Items: each(list, viewRevision)}
 		if next > 0 {
 			out.pageEnd = s.pageEnd(c, q, strconv.Itoa(next))
 		}
