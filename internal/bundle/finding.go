@@ -2,7 +2,6 @@ package bundle
 
 import (
 	"statorbook/internal/errs"
-	"statorbook/internal/unit"
 )
 
 // Finding is the JSON shape of errs.Finding.
@@ -59,6 +58,3 @@ type Range struct {
 	P50 float64 `json:"p50"`
 	P95 float64 `json:"p95"`
 }
-
-// RangeOf gives the JSON shape of a range.
-func RangeOf(r unit.Range) Range { return Range(r) }

@@ -69,14 +69,6 @@ func (k *Keys) Verifier(name string, hash uint32) (note.Verifier, error) {
 	return nil, &note.UnknownVerifierError{Name: name, KeyHash: hash}
 }
 
-// Strings lists the verifier keys in the order in which they were given.
-func (k *Keys) Strings() []string {
-	if k == nil {
-		return nil
-	}
-	return slices.Clone(k.text)
-}
-
 // KeyID tells keys apart: name+hash, the hash in 8 hexadecimal digits.
 func KeyID(name string, hash uint32) string { return fmt.Sprintf("%s+%08x", name, hash) }
 

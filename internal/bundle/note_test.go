@@ -156,8 +156,7 @@ func TestKeys(t *testing.T) {
 	_, a := keyPair(t, "demo-winding-school", 1)
 	_, b := keyPair(t, "demo-other-school", 2)
 	known := knownKeys(t, a, b, a)
-	require.Equal(t, []string{a, b}, known.Strings())
-	require.Empty(t, (*Keys)(nil).Strings())
+	require.Len(t, known.byID, 2, "a key that is named twice counts once")
 	for name, bad := range map[string]string{"no key": "", "secret key": "PRIVATE+KEY+x", "spoilt hash": strings.Replace(a, "+", "+0", 1), "strange name": vectorKey} {
 		_, err := NewKeys(b, bad)
 		require.Equal(t, CodeSigningKey, codeOf(err), name)

@@ -126,7 +126,7 @@ func TestSheetTakesNothingOfTheServer(t *testing.T) {
 
 func TestRangeShape(t *testing.T) {
 	t.Parallel()
-	text, err := json.Marshal(RangeOf(unit.Range{P05: 1, P50: 2, P95: 3}))
+	text, err := json.Marshal(Range(unit.Range{P05: 1, P50: 2, P95: 3}))
 	require.NoError(t, err)
 	require.Equal(t, `{"p05":1,"p50":2,"p95":3}`, string(text))
 }

@@ -16,6 +16,3 @@ func StatusOf(state State, demo, imported bool) Status {
 	}
 	return StatusNotVerified
 }
-
-// Matchable reports whether a record of that state takes part in matching.
-func Matchable(state State) bool { return state == Published }

@@ -5,13 +5,6 @@ import "statorbook/internal/errs"
 // CodeRequired marks what a record must say before it is handed in.
 const CodeRequired = "REQUIRED"
 
-// Reasons of a withdrawal, and of a correction of what is published. They go into signed statements,
-// which have no room for free text.
-var (
-	WithdrawalReasons = []string{"wrong_data", "unsafe", "duplicate", "not_entitled", "other"}
-	ErratumReasons    = []string{"measured_wrong", "written_wrong", "completed", "other"}
-)
-
 // ReadyWinding is nil when a winding record says enough to be handed in for vetting; a draft may
 // lack anything. KindImpossible names everything that is missing.
 func ReadyWinding(w Winding) error {

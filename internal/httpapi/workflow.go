@@ -27,6 +27,7 @@ type (
 	publicationAct struct {
 		Slug string `json:"slug" in:"format=slug"`
 	}
+	// Reason codes go into signed statements, which have no room for free text.
 	withdrawalAct struct {
 		Code   string `json:"reason_code" in:"required,enum=wrong_data|unsafe|duplicate|not_entitled|other"`
 		Reason string `json:"reason" in:"required,lines,runes=1000"`

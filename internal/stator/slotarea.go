@@ -8,9 +8,8 @@ import (
 
 // Assumed sizes of what a slot holds besides wire (common practice, no source).
 const (
-	DefaultMouth     unit.Millimetre = 1.0  // height of the mouth, lip and taper, which holds no wire
-	DefaultLiner     unit.Millimetre = 0.25 // thickness of the slot liner
-	DefaultSeparator unit.Millimetre = 0.25 // thickness of the separator between two layers
+	DefaultMouth unit.Millimetre = 1.0  // height of the mouth, lip and taper, which holds no wire
+	DefaultLiner unit.Millimetre = 0.25 // thickness of the slot liner
 )
 
 // TrapezoidArea is the area in mm² of a slot of straight sides: widths b1 and b2, height h.
