@@ -186,7 +186,9 @@ func (s *server) namer(ctx context.Context) func(id string) recordName {
 			n.Slug, n.Status, n.MotorType = w.Slug, string(w.Status), w.MotorType
 			family, ok := families[w.FamilyID]
 			if !ok && w.FamilyID != "" {
-				family, _ = s.Families.Family(ctx, w.FamilyID)
+				if family, err = s.Families.Family(ctx, w.FamilyID); err != nil {
+					s.Log.WarnContext(ctx, "a family could not be read for the name of a record", "error", err.Error())
+				}
 				families[w.FamilyID] = family
 			}
 			n.Title = cmp.Or(family.Title, w.Slug)

@@ -260,56 +260,60 @@ func (run *importRun) next() (*staged, error) {
 func (run *importRun) read() (*staged, error) {
 	for {
 		line, err := run.in.Next()
-		if errors.Is(err, io.EOF) {
+		var bad *bundle.LineError
+		switch {
+		case errors.Is(err, io.EOF):
 			if err := run.openSeal(); err != nil {
 				return nil, err
 			}
 			return run.release()
-		}
-		var bad *bundle.LineError
-		if errors.As(err, &bad) && !bad.Fatal {
-			run.count()
-			if bad.Kind == bundle.KindReview {
-				if err := run.badReview(bad.ID); err != nil {
-					return nil, err
-				}
-			}
-			if err := run.turnDown(catalog.ImportRow{Line: bad.Line, Kind: string(bad.Kind), ID: bad.ID, Outcome: catalog.OutcomeRefused,
-				Code: "line", Detail: bad.Err.Detail, Fields: bad.Err.Fields}); err != nil {
-				return nil, err
-			}
-			continue
-		}
-		if err != nil {
-			return nil, err
-		}
-		if line.Kind == bundle.KindManifest {
+		case errors.As(err, &bad) && !bad.Fatal:
+			err = run.badLine(bad)
+		case err != nil:
+		case line.Kind == bundle.KindManifest:
 			run.report.Licence, run.report.Title, run.report.Demo = line.Manifest.Licence, line.Manifest.Title, line.Manifest.Demo
-			continue
-		}
-		run.count()
-		if line.Kind == bundle.KindReview {
-			if err := run.review(line); err != nil {
-				return nil, err
+		case line.Kind == bundle.KindReview:
+			run.count()
+			err = run.review(line)
+		default:
+			run.count()
+			before, err := run.hold(line)
+			if err != nil || before != nil {
+				return before, err
 			}
-			continue
 		}
-		row, no, err := run.lint.stage(line)
 		if err != nil {
 			return nil, err
-		}
-		before, err := run.release()
-		if err != nil {
-			return nil, err
-		}
-		if run.held = row; no != nil {
-			err = run.turnDownCode(catalog.ImportRow{Line: line.Number, Kind: string(line.Kind), ID: line.ID, Revision: line.Revision,
-				Outcome: catalog.OutcomeRefused, Code: no.code, Detail: no.detail, Fields: no.fields})
-		}
-		if err != nil || before != nil {
-			return before, err
 		}
 	}
+}
+
+// badLine reports a line that cannot be read.
+func (run *importRun) badLine(bad *bundle.LineError) error {
+	run.count()
+	if bad.Kind == bundle.KindReview {
+		if err := run.badReview(bad.ID); err != nil {
+			return err
+		}
+	}
+	return run.turnDown(catalog.ImportRow{Line: bad.Line, Kind: string(bad.Kind), ID: bad.ID, Outcome: catalog.OutcomeRefused,
+		Code: "line", Detail: bad.Err.Detail, Fields: bad.Err.Fields})
+}
+
+// hold keeps a record until what follows shows whether it has reviews, and gives the one that waited before.
+func (run *importRun) hold(line *bundle.Line) (before *staged, err error) {
+	row, no, err := run.lint.stage(line)
+	if err != nil {
+		return nil, err
+	}
+	if before, err = run.release(); err != nil {
+		return nil, err
+	}
+	if run.held = row; no != nil {
+		err = run.turnDownCode(catalog.ImportRow{Line: line.Number, Kind: string(line.Kind), ID: line.ID, Revision: line.Revision,
+			Outcome: catalog.OutcomeRefused, Code: no.code, Detail: no.detail, Fields: no.fields})
+	}
+	return before, err
 }
 
 // count notes one more line.
