@@ -49,6 +49,7 @@ func TestBundleWithProofGoesOn(t *testing.T) {
 	own := strings.TrimSpace(strings.SplitN(strings.SplitN(made, "public signing key: ", 2)[1], "\n", 2)[0])
 	done(t, env, "export", "-institute", "demo-bench-school", "-sign", on)
 	require.Contains(t, done(t, env, "verify", "-key", own, on), "VERIFIED against the keys that you gave")
+	require.Contains(t, refused(t, env, 1, "export", "-since", "99"), "beyond the catalogue revision")
 	later := done(t, env, "export", "-since", "1")
 	require.Equal(t, 2, strings.Count(later, "\n"), "nothing changed after the only import: %s", later)
 

@@ -300,6 +300,7 @@ func TestPublishedBundleHostile(t *testing.T) {
 		httpapi.Get(bundleAt+"?institute=demo-no-school", 404, "UNKNOWN_ID", "institute"),
 		httpapi.Get(bundleAt+"?since=-1", 422, jsonin.CodeRange, "since"),
 		httpapi.Get(bundleAt+"?since=1000000000001", 422, jsonin.CodeRange, "since"),
+		httpapi.Get(bundleAt+"?since=1000000000000", 422, jsonin.CodeRange, "since"), // not reached yet
 		httpapi.Get(bundleAt+"?since=99999999999999999999", 400, jsonin.CodeInteger, "since"),
 		httpapi.Get(bundleAt+"?since=1.5", 400, jsonin.CodeInteger, "since"),
 		httpapi.Get(bundleAt+"?since=today", 400, jsonin.CodeInteger, "since"),

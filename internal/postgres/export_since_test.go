@@ -8,6 +8,7 @@ import (
 
 	"statorbook/internal/bundle"
 	"statorbook/internal/catalog"
+	"statorbook/internal/errs"
 	"statorbook/internal/pgtest"
 	"statorbook/internal/postgres"
 )
@@ -39,6 +40,9 @@ func TestBundleOfChangesStandsAlone(t *testing.T) {
 	}
 	winding, stack := []string{"family " + sampleID("f", 1), "review " + sampleID("f", 1), "core " + sampleID("c", 77), "winding " + sampleID("b", 2), "review " + sampleID("b", 2)},
 		[]string{"family " + sampleID("f", 3), "review " + sampleID("f", 3), "core " + sampleID("c", 79)}
+	_, err := first.Export(t.Context(), bundle.NewWriter(&bytes.Buffer{}), postgres.ExportOptions{Since: 4})
+	require.ErrorContains(t, err, "beyond the catalogue revision 3", "nothing is not mistaken for no news")
+	require.Equal(t, errs.KindImpossible, errs.KindOf(err))
 	for name, c := range map[string]struct {
 		o    postgres.ExportOptions
 		want []string
