@@ -74,7 +74,7 @@ func Wrap(k Kind, detail string, cause error) *Error {
 	return &Error{Kind: k, Detail: detail, cause: cause}
 }
 
-// Error gives the detail, then the cause; it is meant for logs.
+// Error gives the detail, what the fields say beyond it, then the cause; it is meant for logs.
 func (e *Error) Error() string {
 	var b strings.Builder
 	b.WriteString(e.Detail)
@@ -83,7 +83,10 @@ func (e *Error) Error() string {
 		if f.Detail == e.Detail || place == "" && strings.Contains(e.Detail, f.Detail) {
 			continue // said already
 		}
-		b.WriteString("; " + place + ": " + f.Detail)
+		if b.Len() > 0 {
+			b.WriteString("; ")
+		}
+		b.WriteString(place + ": " + f.Detail)
 	}
 	if e.cause != nil {
 		b.WriteString(": " + e.cause.Error())

@@ -80,8 +80,8 @@ func exportManifest(ctx context.Context, tx pgx.Tx, out *bundle.Writer, o Export
 		return err
 	}
 	if o.Since > m.CatalogueRevision { // who asks would take nothing for news and go on missing what changes
-		detail := fmt.Sprintf("since is beyond the catalogue revision %d of this server: it is another server's, or the database was set back; ask for everything", m.CatalogueRevision)
-		return errs.New(errs.KindImpossible, "", errs.Field{Parameter: "since", Code: jsonin.CodeRange, Detail: detail, Got: strconv.FormatInt(o.Since, 10)})
+		detail := fmt.Sprintf("Since is beyond the catalogue revision %d of this server: it is another server's, or the database was set back; ask for everything.", m.CatalogueRevision)
+		return errs.New(errs.KindImpossible, detail, errs.Field{Parameter: "since", Code: jsonin.CodeRange, Detail: detail, Got: strconv.FormatInt(o.Since, 10)})
 	}
 	if m.Keys, err = exportKeys(ctx, tx, m.Signer); err != nil {
 		return err
