@@ -71,7 +71,7 @@ type Standing struct {
 }
 
 // Witness says who answers for a record and what is open about it. It is for readers of answers: in a
-// bundle it is ignored, since there only a signed statement counts.
+// bundle only a signed statement counts, and Verify tells where the two differ.
 type Witness struct {
 	SHA256      string    `json:"sha256,omitempty"` // content hash
 	Author      string    `json:"author,omitempty"` // pseudonym inside the institute
