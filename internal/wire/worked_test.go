@@ -41,7 +41,7 @@ func diameterMM(t *testing.T, table *wire.Table, input string) float64 {
 	return float64(sizeOf(t, table, input).Diameter)
 }
 
-// roundedOhms and roundedPounds use the inch figure of ASTM B258, formulaOhms and formulaPounds the series itself.
+// roundedOhms uses the inch figure of ASTM B258, formulaOhms and formulaPounds the series itself.
 func roundedOhms(t *testing.T, table *wire.Table, input string) float64 {
 	return wire.OhmsPerThousandFeet(sizeOf(t, table, input).Ohms(wire.Copper, 20).Nominal)
 }
