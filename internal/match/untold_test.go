@@ -72,7 +72,7 @@ func TestUntoldPlate(t *testing.T) {
 		},
 		"kind of motor": {
 			func(e *RecordEntry) { e.MotorType = "unknown" },
-			Query{MotorType: "permanent_split_capacitor"}, Query{MotorType: "shaded_pole"},
+			Query{MotorType: "permanent_split_capacitor"}, Query{MotorType: "capacitor_start"},
 		},
 	} {
 		x := plainIndex(nil, c.forget)
