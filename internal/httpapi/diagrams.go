@@ -29,6 +29,5 @@ func (s *server) getDiagram(c *gin.Context, q *query) error {
 	if err != nil {
 		return ofRecord(err)
 	}
-	sendDocument(c, document{body: svg, cache: cacheCheck, contentType: typeSVG})
-	return nil
+	return sendDocument(c, document{body: svg, cache: cacheCheck, contentType: typeSVG})
 }

@@ -101,11 +101,13 @@ func (s *server) rendererFile(c *gin.Context, q *query) error {
 		}
 	}
 	d := document{body: body, tag: tagOf(body), cache: cacheReference, contentType: kind}
+	if err := needTag(c.Request, d.tag); err != nil {
+		return err // before the coding of the body is told
+	}
 	if _, held := heldTag(c.Request, d.tag); packed && !held {
 		c.Writer.Header().Set("Content-Encoding", "gzip")
 	}
-	sendDocument(c, d)
-	return nil
+	return sendDocument(c, d)
 }
 
 // unpack undoes gzip.

@@ -135,11 +135,17 @@ func (s *server) editDraft(kind catalog.Kind) func(*gin.Context, *query) error {
 			return err
 		}
 		// Who may not know of the draft hears that first.
-		if _, err := s.ownDraft(c, a.Actor, kind, ref, catalog.ActEdit); err != nil {
+		own, err := s.ownDraft(c, a.Actor, kind, ref, catalog.ActEdit)
+		if err != nil {
 			return err
 		}
 		if err := needMatch(c.Request.Header); err != nil {
 			return err
+		}
+		if own != nil {
+			if _, held := heldTag(c.Request, draftTag(own.Standing().Version)); held { // RFC 9110 section 13.1.2
+				return errs.New(errs.KindPreconditionFailed, "There is a draft here as If-None-Match names it.")
+			}
 		}
 		if record, err = s.judge(c.Request.Context(), record); err != nil {
 			return err

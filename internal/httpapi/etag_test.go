@@ -41,6 +41,34 @@ func TestHeldTag(t *testing.T) {
 	}
 }
 
+// RFC 9110 section 13.1.1: If-Match takes the strong comparison, and goes before If-None-Match (section 13.2.2).
+func TestIfMatchOnReads(t *testing.T) {
+	t.Parallel()
+	h := newHost(t, seeded(t))
+	for _, at := range []string{"/v1/wires/swg-34", "/v1/wires", "/v1/insulation-classes", "/openapi.json", "/problems"} {
+		tag := h.Ask(t, "GET", at, "").Header.Get("ETag")
+		require.NotEmpty(t, tag, at)
+		for _, row := range []struct {
+			status int
+			header []string
+		}{
+			{200, []string{"If-Match: " + tag}}, {200, []string{"If-Match: *"}}, {200, []string{`If-Match: "x", ` + tag}}, {200, []string{`If-Match: "x"`, "If-Match: " + tag}},
+			{304, []string{"If-Match: " + tag, "If-None-Match: " + tag}},
+			{412, []string{`If-Match: "x"`}}, {412, []string{"If-Match: W/" + tag}}, {412, []string{"If-Match: x"}}, {412, []string{"If-Match: "}},
+			{412, []string{`If-Match: "x"`, "If-None-Match: " + tag}}, {412, []string{`If-Match: "x"`, "Accept-Encoding: gzip"}},
+		} {
+			for _, method := range []string{"GET", "HEAD"} {
+				a := h.Ask(t, method, at, "", row.header...)
+				require.Equal(t, row.status, a.StatusCode, "%s %s %v", method, at, row.header)
+				if row.status == 412 {
+					require.Equal(t, "application/problem+json", a.Header.Get("Content-Type"))
+					require.Empty(t, a.Header.Get("Content-Encoding"))
+				}
+			}
+		}
+	}
+}
+
 func TestTagOf(t *testing.T) {
 	t.Parallel()
 	require.Equal(t, tagOf([]byte("a")), tagOf([]byte("a")))

@@ -39,6 +39,5 @@ func (s *server) openAPI(c *gin.Context, q *query) error {
 	if err := q.err(); err != nil {
 		return err
 	}
-	sendDocument(c, contract)
-	return nil
+	return sendDocument(c, contract)
 }

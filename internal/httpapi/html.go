@@ -151,8 +151,7 @@ func (s *server) asset(c *gin.Context, q *query) error {
 	if q.values["v"] != a.tag { // an address from an older page, or typed
 		d.cache = cacheCheck
 	}
-	sendDocument(c, d)
-	return nil
+	return sendDocument(c, d)
 }
 
 // sendHTML answers with the page of that name.
@@ -168,8 +167,7 @@ func (s *server) sendHTML(c *gin.Context, name string, view pageView) error {
 		send(c, view.Status, typeHTML, body)
 		return nil
 	}
-	sendDocument(c, document{body: body, cache: cacheCheck, contentType: typeHTML})
-	return nil
+	return sendDocument(c, document{body: body, cache: cacheCheck, contentType: typeHTML})
 }
 
 // renderPage fills the page of that name. A failing template is a fault of ours, found before a byte is sent.

@@ -25,8 +25,7 @@ func (s *server) getClass(c *gin.Context, q *query) error {
 	if !found {
 		return unknownClass(snap.Classes, c.Param("letter"))
 	}
-	sendDocument(c, d)
-	return nil
+	return sendDocument(c, d)
 }
 
 // unknownClass refuses a letter and names the class that was probably meant.
@@ -58,8 +57,7 @@ func (s *server) sendTable(c *gin.Context, q *query, pick func(*encodedTables) d
 	if err != nil {
 		return err
 	}
-	sendDocument(c, pick(tables))
-	return nil
+	return sendDocument(c, pick(tables))
 }
 
 // encodeClasses encodes each class and their list.

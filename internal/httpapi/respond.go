@@ -75,10 +75,13 @@ type document struct {
 	contentType []string // nil = JSON
 }
 
-// sendDocument answers 200, or 304 when the caller has this version already.
-func sendDocument(c *gin.Context, d document) {
+// sendDocument answers 200, 304 when the caller has this version already, or refuses when he wants another one.
+func sendDocument(c *gin.Context, d document) error {
 	if d.tag == "" {
 		d.tag = tagOf(d.body)
+	}
+	if err := needTag(c.Request, d.tag); err != nil {
+		return err
 	}
 	h := c.Writer.Header()
 	h["Cache-Control"] = d.cache
@@ -86,13 +89,14 @@ func sendDocument(c *gin.Context, d document) {
 		h["Etag"] = []string{quoteTag(held)}
 		c.Writer.WriteHeader(http.StatusNotModified)
 		c.Writer.WriteHeaderNow()
-		return
+		return nil
 	}
 	h["Etag"] = []string{quoteTag(d.tag)}
 	if d.contentType == nil {
 		d.contentType = typeJSON
 	}
 	send(c, http.StatusOK, d.contentType, d.body)
+	return nil
 }
 
 // sendTagged encodes v and answers as sendDocument does.
@@ -101,6 +105,5 @@ func sendTagged(c *gin.Context, v any, tag string, cache []string) error {
 	if err != nil {
 		return err
 	}
-	sendDocument(c, document{body: body, tag: tag, cache: cache})
-	return nil
+	return sendDocument(c, document{body: body, tag: tag, cache: cache})
 }

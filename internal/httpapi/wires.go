@@ -40,8 +40,7 @@ func (s *server) getWire(c *gin.Context, q *query) error {
 	if err != nil {
 		return err
 	}
-	sendDocument(c, d)
-	return nil
+	return sendDocument(c, d)
 }
 
 // listWires answers GET /v1/wires in JSON by pages, in CSV and JSON Lines as a whole unless a page is asked for.
@@ -84,8 +83,7 @@ func (s *server) listWires(c *gin.Context, q *query) error {
 	if err != nil {
 		return err
 	}
-	sendDocument(c, document{body: body, cache: cacheReference})
-	return nil
+	return sendDocument(c, document{body: body, cache: cacheReference})
 }
 
 // readWireOptions reads what both wire addresses take.

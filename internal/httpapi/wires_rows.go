@@ -144,8 +144,7 @@ func sendRows(c *gin.Context, t *encodedTables, at []int, o wireOptions, format 
 	if err != nil {
 		return err
 	}
-	sendDocument(c, document{body: body, cache: cacheReference, contentType: []string{format}})
-	return nil
+	return sendDocument(c, document{body: body, cache: cacheReference, contentType: []string{format}})
 }
 
 // csv writes RFC 4180 with a header line.

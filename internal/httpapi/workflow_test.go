@@ -34,6 +34,9 @@ func TestLifeOverHTTP(t *testing.T) {
 	require.Equal(t, "IF_MATCH_REQUIRED", s.done(428, "author", "PUT", at, sheetBody(67)).Problem(t).Errors[0].Code)
 	s.done(412, "author", "PUT", at, sheetBody(67), `If-Match: "draft-2"`)
 	s.done(412, "author", "PUT", at, sheetBody(67), `If-Match: W/"draft-1"`)
+	for _, held := range []string{`*`, `"draft-1"`, `W/"draft-1"`, `"x", "draft-1-gzip"`} { // RFC 9110 section 13.1.2: not if it is there
+		s.done(412, "author", "PUT", at, sheetBody(67), `If-Match: "draft-1"`, `If-None-Match: `+held)
+	}
 	bare := s.done(412, "author", "PUT", at, sheetBody(67), `If-Match: draft-1`).Problem(t)
 	require.Contains(t, bare.Detail, "double quotes", "the etag of the body stands without them")
 	require.Equal(t, []string{"If-Match", "draft-1"}, []string{bare.Errors[0].Header, bare.Errors[0].Got})
