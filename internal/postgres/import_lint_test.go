@@ -9,9 +9,11 @@ import (
 	"statorbook/internal/bundle"
 	"statorbook/internal/catalog"
 	"statorbook/internal/errs"
+	"statorbook/internal/match"
 	"statorbook/internal/pgtest"
 	"statorbook/internal/postgres"
 	"statorbook/internal/unit"
+	"statorbook/internal/wire"
 	"statorbook/seeds"
 )
 
@@ -80,4 +82,47 @@ func aboutGauge(row catalog.ImportRow) bool {
 		}
 	}
 	return row.Outcome == catalog.OutcomeRefused
+}
+
+// A size that no table can hold would keep every process from loading the catalogue: it is refused by itself, with
+// the reason, and the rest of the bundle is taken.
+func TestImportRefusesSizesThatNoTableHolds(t *testing.T) {
+	t.Parallel()
+	_, app := pgtest.NewURLs(t)
+	store := open(t, app)
+	local := func(id string, change func(*bundle.WireSize)) record {
+		return sampleWire(t, func(w *bundle.WireSize) {
+			*w = bundle.WireSize{System: "metric", Size: "0.515", Conductor: bundle.SizeConductor{Diameter: bundle.M{Measured: unit.Of(0.515)}}}
+			if change != nil {
+				change(w)
+			}
+			w.ID = id
+		})
+	}
+	_, rows := imported(t, store, write(t,
+		local("metric-0.515", nil),
+		local("metric-0.517", func(w *bundle.WireSize) { w.Size = "0.516" }),
+		local("metric-0.518", func(w *bundle.WireSize) { w.Size, w.Conductor.DiameterMax = "0.518", 0.5 }),
+		local("metric-0.519", func(w *bundle.WireSize) { *w = bundle.WireSize{} }),
+		local("metric-0.525", func(w *bundle.WireSize) {
+			w.Size, w.Covered = "0.525", []bundle.Cover{{Build: "grade_1", OverallMin: 0.6, OverallMax: 0.5}}
+		}),
+		local("metric-0 530", func(w *bundle.WireSize) { w.Size = "0 530" })), postgres.ImportOptions{})
+	require.Equal(t, catalog.OutcomeNew, rows[2].Outcome, "%+v", rows[2])
+	for line, about := range map[int]string{3: "the id should be", 4: "not in the order", 5: "has no table", 6: "figures of grade_1", 7: "parts joined by single hyphens"} {
+		require.Equal(t, catalog.OutcomeRefused, rows[line].Outcome, "%+v", rows[line])
+		require.Contains(t, rows[line].Fields[0].Detail, about)
+	}
+	var table *wire.Table
+	_, err := store.LoadCatalogue(t.Context(), func(c postgres.Catalogue) (*match.Builder, error) {
+		sizes := make([]wire.Size, len(c.Wires))
+		for i, s := range c.Wires {
+			sizes[i] = s.Size
+		}
+		var err error
+		table, err = wire.NewTable(sizes)
+		return match.NewBuilder(table), err
+	})
+	require.NoError(t, err)
+	require.Equal(t, 1, table.Len())
 }

@@ -5,6 +5,7 @@ import (
 	"encoding/hex"
 	"encoding/json"
 	"errors"
+	"regexp"
 	"slices"
 
 	"github.com/jackc/pgx/v5"
@@ -94,8 +95,7 @@ func (l *linter) stage(line *bundle.Line) (*staged, *refusal, error) {
 	case bundle.KindWire:
 		w := *line.Wire
 		w.ETag, w.Resistance.At = "", nil
-		l.addWire(w.ToDomain())
-		body = w
+		body, no = w, l.wire(w.ToDomain())
 	case bundle.KindClass:
 		c := *line.Class
 		c.ETag = ""
@@ -113,11 +113,28 @@ func (l *linter) stage(line *bundle.Line) (*staged, *refusal, error) {
 	default:
 		no = &refusal{code: "line"}
 	}
+	if line.Kind != bundle.KindFamily && line.Kind != bundle.KindCore && line.Kind != bundle.KindWinding && !referenceID.MatchString(line.ID) {
+		no = &refusal{code: "line", fields: []errs.Field{{Pointer: "/id", Code: jsonin.CodeFormat, Got: line.ID,
+			Detail: "an id of the reference tables is letters, digits and points in parts joined by single hyphens, at most 64 characters"}}}
+	}
 	if err != nil || no != nil {
 		return nil, no, err
 	}
 	row.body, err = json.Marshal(body)
 	return row, nil, err
+}
+
+// referenceID is the form of an id of the reference tables, as the database keeps it.
+var referenceID = regexp.MustCompile(`^[A-Za-z0-9.]{1,64}(-[A-Za-z0-9.]{1,64})*$`)
+
+// wire makes a size of the bundle known, or refuses one that no table can hold: it would keep the catalogue from
+// being loaded.
+func (l *linter) wire(size wire.Size) *refusal {
+	if fault := size.Fault(); fault != "" {
+		return &refusal{code: "line", fields: []errs.Field{{Pointer: "/body", Code: wire.CodeBadSize, Detail: fault, Got: size.ID}}}
+	}
+	l.addWire(size)
+	return nil
 }
 
 // family fills the row with what only families have and gives the body to store.

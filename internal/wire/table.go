@@ -58,7 +58,7 @@ func NewTable(sizes []Size) (*Table, error) {
 	})
 	var faults []errs.Field
 	for i, s := range t.sizes {
-		if detail := sizeFault(s); detail != "" {
+		if detail := s.Fault(); detail != "" {
 			faults = append(faults, errs.Field{Code: "BAD_SIZE", Detail: s.ID + ": " + detail})
 		}
 		if _, double := t.byID[s.ID]; double {
@@ -119,8 +119,9 @@ func (t *Table) weigh(ladder []int) {
 	}
 }
 
-// sizeFault returns what is wrong with one size, "" if nothing.
-func sizeFault(s Size) string {
+// Fault returns why no table can hold a size, "" if one can: its system has no table, its id is not that of system and
+// size, or its diameters or those over an enamel lie out of range or out of order.
+func (s Size) Fault() string {
 	known := slices.Contains(Systems(), s.System)
 	switch {
 	case !known:
