@@ -1,6 +1,8 @@
 package postgres_test
 
 import (
+	"crypto/sha256"
+	"fmt"
 	"strings"
 	"testing"
 
@@ -125,4 +127,28 @@ func TestImportRefusesSizesThatNoTableHolds(t *testing.T) {
 	})
 	require.NoError(t, err)
 	require.Equal(t, 1, table.Len())
+}
+
+// A body without an id takes the id of its line; if the body cannot have that one, the line is refused and not stored.
+func TestImportRefusesReferenceRowsThatCannotBeRead(t *testing.T) {
+	t.Parallel()
+	_, app := pgtest.NewURLs(t)
+	store := open(t, app)
+	text := `{"kind":"manifest","id":"m","revision":1,"body":{"format":1,"licence":"CC0-1.0","demo":true,"title":"test"}}
+{"kind":"insulation_class","id":"275","revision":1,"body":{"max_hot_spot_c":275}}
+{"kind":"insulation_class","id":"qqqqqqqqqqq","revision":1,"body":{"max_hot_spot_c":276}}
+{"kind":"insulating_material","id":"Film","revision":1,"body":{"name":"film"}}
+`
+	text += fmt.Sprintf(`{"kind":"end","count":4,"sha256":"%x"}`, sha256.Sum256([]byte(text)))
+	_, rows := imported(t, store, text, postgres.ImportOptions{})
+	require.Equal(t, catalog.OutcomeNew, rows[2].Outcome, "%+v", rows[2])
+	for line, pointer := range map[int]string{3: "/body/letter", 4: "/body/id"} {
+		require.Equal(t, catalog.OutcomeRefused, rows[line].Outcome, "%+v", rows[line])
+		require.Equal(t, pointer, rows[line].Fields[0].Pointer)
+	}
+	classes, err := store.InsulationClasses(t.Context())
+	require.NoError(t, err)
+	require.Len(t, classes, 1)
+	_, err = store.InsulatingMaterials(t.Context())
+	require.NoError(t, err)
 }

@@ -113,19 +113,49 @@ func (l *linter) stage(line *bundle.Line) (*staged, *refusal, error) {
 	default:
 		no = &refusal{code: "line"}
 	}
-	if line.Kind != bundle.KindFamily && line.Kind != bundle.KindCore && line.Kind != bundle.KindWinding && !referenceID.MatchString(line.ID) {
-		no = &refusal{code: "line", fields: []errs.Field{{Pointer: "/id", Code: jsonin.CodeFormat, Got: line.ID,
-			Detail: "an id of the reference tables is letters, digits and points in parts joined by single hyphens, at most 64 characters"}}}
-	}
 	if err != nil || no != nil {
 		return nil, no, err
 	}
-	row.body, err = json.Marshal(body)
-	return row, nil, err
+	if row.body, err = json.Marshal(body); err != nil {
+		return nil, nil, err
+	}
+	if no = rereadable(line, row.body); no != nil {
+		return nil, no, nil
+	}
+	return row, nil, nil
 }
 
 // referenceID is the form of an id of the reference tables, as the database keeps it.
 var referenceID = regexp.MustCompile(`^[A-Za-z0-9.]{1,64}(-[A-Za-z0-9.]{1,64})*$`)
+
+// rereadable refuses a row of the reference tables that could be stored and then not be read, which would keep the
+// catalogue from being loaded: a body without an id takes that of its line, which has other bounds.
+func rereadable(line *bundle.Line, stored []byte) *refusal {
+	var into any
+	switch line.Kind {
+	case bundle.KindWire:
+		into = &bundle.WireSize{}
+	case bundle.KindClass:
+		into = &bundle.InsulationClass{}
+	case bundle.KindMaterial:
+		into = &bundle.InsulatingMaterial{}
+	default:
+		return nil
+	}
+	if !referenceID.MatchString(line.ID) {
+		return &refusal{code: "line", fields: []errs.Field{{Pointer: "/id", Code: jsonin.CodeFormat, Got: line.ID,
+			Detail: "an id of the reference tables is letters, digits and points in parts joined by single hyphens, at most 64 characters"}}}
+	}
+	var cannot *errs.Error
+	if errors.As(jsonin.Decode(stored, into, jsonin.Line), &cannot) {
+		no := &refusal{code: "line", detail: cannot.Detail, fields: slices.Clone(cannot.Fields)}
+		for i := range no.fields {
+			no.fields[i].Pointer = "/body" + no.fields[i].Pointer
+		}
+		return no
+	}
+	return nil
+}
 
 // wire makes a size of the bundle known, or refuses one that no table can hold: it would keep the catalogue from
 // being loaded.
