@@ -1,6 +1,8 @@
 package httpapi
 
 import (
+	"fmt"
+
 	"statorbook/internal/bundle"
 	"statorbook/internal/errs"
 	"statorbook/internal/jsonin"
@@ -56,10 +58,12 @@ func (s *server) postLength(c *gin.Context, q *query) error {
 	if err != nil {
 		return err
 	}
-	view, err := reckonLength(snap.Wires, req.toDomain())
+	coil := req.toDomain()
+	view, err := reckonLength(snap.Wires, coil)
 	if err != nil {
 		return err
 	}
+	view.note(coil, req.MassState == "")
 	return sendJSON(c, view)
 }
 
@@ -103,17 +107,19 @@ func reckonLength(table *wire.Table, coil wire.Coil) (lengthView, error) {
 		return lengthView{}, errs.New(errs.KindImpossible, "", errs.Field{Code: jsonin.CodeRequired,
 			Detail: "Give two that go together: turns and mean_turn_mm; mass_g and mean_turn_mm; resistance_ohm and mean_turn_mm; or resistance_ohm and turns."})
 	}
-	view.note(coil)
 	return view, nil
 }
 
 // note says what was taken for granted and what would tell more.
-func (v *lengthView) note(coil wire.Coil) {
+func (v *lengthView) note(coil wire.Coil, stateUntold bool) {
 	if !coil.Temperature.Given && (v.Length != nil || coil.Resistance.Given) {
 		v.Assumed = append(v.Assumed, assumedView{"temperature_c", float64(wire.ReferenceTemperature), "No temperature was given; resistance is taken at 20 °C, a measured one give or take 8 K."})
 	}
-	if coil.Mass.Given && !coil.Enamelled {
+	if coil.Mass.Given && stateUntold {
 		v.Assumed = append(v.Assumed, assumedView{"mass_state", "bare", "The mass is taken as bare conductor unless mass_state is enamelled."})
+	}
+	for _, s := range coil.TakenSpreads() {
+		v.Assumed = append(v.Assumed, assumedView{s.Field + ".uncertainty", sixDigits(s.Absolute), fmt.Sprintf("No uncertainty was stated; %g %% is taken (common practice).", 100*s.Relative)})
 	}
 	for _, f := range []struct {
 		name  string

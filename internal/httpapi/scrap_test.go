@@ -90,6 +90,18 @@ func TestLength(t *testing.T) {
 	h.Ask(t, "POST", "/v1/wire-lengths", `{`+wire34+`,"mass_g":32.03,"resistance_ohm":33.77,"mean_turn_mm":210}`).JSON(t, &v)
 	require.InDelta(t, 400, v.TurnsFromMass.Value, 1)
 	require.InDelta(t, 400, v.TurnsFromResistance.Value, 1)
+
+	// What was taken for an uncertainty that nobody stated is said, and so is bare copper; what was stated is not.
+	fields := func(body string) []string {
+		var v lengthView
+		h.Ask(t, "POST", "/v1/wire-lengths", `{`+wire34+`,`+body+`}`).JSON(t, &v)
+		return each(v.Assumed, func(a assumedView) string { return a.Field })
+	}
+	require.Equal(t, []string{"temperature_c", "mass_state", "mean_turn_mm.uncertainty", "mass_g.uncertainty", "resistance_ohm.uncertainty"}, each(v.Assumed, func(a assumedView) string { return a.Field }))
+	require.InDelta(t, 2.1, v.Assumed[2].Value, 1e-9)
+	require.Empty(t, fields(`"turns":400,"mean_turn_mm":{"value":210,"uncertainty":2},"temperature_c":25`))
+	require.Empty(t, fields(`"mass_g":{"value":32,"resolution":0.1},"mass_state":"bare","mean_turn_mm":{"value":210,"uncertainty":2}`))
+	require.Equal(t, []string{"mean_turn_mm.uncertainty"}, fields(`"turns":400,"mean_turn_mm":210,"temperature_c":25`))
 }
 
 func TestLengthHostile(t *testing.T) {

@@ -124,6 +124,25 @@ func need(inputs ...given) error {
 // spread is the relative standard uncertainty of an input: as stated, from its resolution, or the default.
 func (in given) spread() float64 { return sdOf(in.m, in.relative*in.m.Value) / in.m.Value }
 
+// TakenSpread is the standard uncertainty that stands in for one that was not stated.
+type TakenSpread struct {
+	Field    string  // mean_turn_mm, mass_g or resistance_ohm
+	Absolute float64 // in the unit of the field
+	Relative float64 // of the value
+}
+
+// TakenSpreads lists the inputs of c, valid ones, that came without uncertainty and resolution, with what is taken
+// instead (common practice, no source). A number of turns is counted: exact, and not listed.
+func (c *Coil) TakenSpreads() []TakenSpread {
+	var out []TakenSpread
+	for _, in := range []given{meanTurnInput(c), massInput(c), resistanceInput(c)} {
+		if in.m.Given && in.m.Uncertainty == 0 && in.m.Resolution == 0 {
+			out = append(out, TakenSpread{in.name, in.relative * in.m.Value, in.relative})
+		}
+	}
+	return out
+}
+
 // Bounds and default uncertainties of the inputs. A counted number of turns is exact unless stated.
 func turnsInput(c *Coil) given { return given{"turns", c.Turns, 200000, 0} }
 func meanTurnInput(c *Coil) given {
