@@ -26,20 +26,11 @@ func Disagreements(r *Remains, proposals []Proposal, t *wire.Table) []errs.Findi
 		return nil
 	}
 	var out []errs.Finding
-	find := func(field, what, unit string, found float64, ratio float64, near nearest) {
-		if near.seen && near.ratio > ratio {
-			x := near.to
-			out = append(out, errs.Finding{
-				Code: "remains_disagree", Severity: errs.SeverityWarning, Fields: []string{field}, Found: &found, Expected: &errs.Expected{Value: x.P50, Low: x.P05, High: x.P95},
-				Message: fmt.Sprintf("%s of %.4g %s fits none of the proposals, of which the nearest has %.4g %[3]s: read it again, and ask whether it belongs to this winding; do not rely on the proposals before that is settled", what, found, unit, x.P50),
-			})
-		}
-	}
 	for i := range r.Wires {
 		if w := &r.Wires[i]; usable(w.Diameter) {
 			near := nearest{x: w.Diameter.Value}
 			eachSet(proposals, w.Role, func(s *ProposedSet) { near.wires(s.Wires, w.Coating, t) })
-			find(fmt.Sprintf("remains.wires[%d].diameter_mm", i), "a wire diameter", "mm", w.Diameter.Value, disagreeDiameter, near)
+			out = near.tell(fmt.Sprintf("remains.wires[%d].diameter_mm", i), "a wire diameter", "mm", disagreeDiameter, out)
 		}
 	}
 	for i := range r.Coils {
@@ -50,7 +41,7 @@ func Disagreements(r *Remains, proposals []Proposal, t *wire.Table) []errs.Findi
 					near.add(turns)
 				}
 			})
-			find(fmt.Sprintf("remains.coils[%d].turns", i), "a coil", "turns", c.Turns.Value, disagreeTurns, near)
+			out = near.tell(fmt.Sprintf("remains.coils[%d].turns", i), "a coil", "turns", disagreeTurns, out)
 		}
 	}
 	for _, m := range []struct {
@@ -58,20 +49,23 @@ func Disagreements(r *Remains, proposals []Proposal, t *wire.Table) []errs.Findi
 		m    unit.Measured
 		role winding.Role
 	}{{"main", r.CopperMain, winding.Main}, {"auxiliary", r.CopperAuxiliary, winding.Auxiliary}, {"total", r.CopperTotal, ""}} {
-		if !usable(m.m) {
-			continue
+		if usable(m.m) {
+			near := nearest{x: m.m.Value}
+			for i := range proposals {
+				near.add(massOf(proposals[i:i+1], m.role))
+			}
+			out = near.tell(massField+m.name, "a copper mass", "g", disagreeMass, out)
 		}
-		near := nearest{x: m.m.Value}
-		for i := range proposals {
-			sum := unit.Range{}
-			eachSet(proposals[i:i+1], m.role, func(s *ProposedSet) {
-				sum = unit.Range{P05: sum.P05 + s.Mass.P05, P50: sum.P50 + s.Mass.P50, P95: sum.P95 + s.Mass.P95}
-			})
-			near.add(sum)
-		}
-		find("remains.copper_mass_g."+m.name, "a copper mass", "g", m.m.Value, disagreeMass, near)
 	}
 	return out
+}
+
+// massOf sums the masses of the sets that a role names.
+func massOf(proposals []Proposal, role winding.Role) (sum unit.Range) {
+	eachSet(proposals, role, func(s *ProposedSet) {
+		sum = unit.Range{P05: sum.P05 + s.Mass.P05, P50: sum.P50 + s.Mass.P50, P95: sum.P95 + s.Mass.P95}
+	})
+	return sum
 }
 
 // eachSet visits the sets of the proposals that a role names; "" is any.
@@ -101,6 +95,17 @@ func (n *nearest) add(r unit.Range) {
 	if !n.seen || ratio < n.ratio {
 		n.to, n.ratio, n.seen = r, ratio, true
 	}
+}
+
+// tell appends a finding if x is further from the nearest range than the ratio.
+func (n *nearest) tell(field, what, unit string, ratio float64, out []errs.Finding) []errs.Finding {
+	if !n.seen || n.ratio <= ratio {
+		return out
+	}
+	return append(out, errs.Finding{
+		Code: "remains_disagree", Severity: errs.SeverityWarning, Fields: []string{field}, Found: &n.x, Expected: &errs.Expected{Value: n.to.P50, Low: n.to.P05, High: n.to.P95},
+		Message: fmt.Sprintf("%s of %.4g %s fits none of the proposals, of which the nearest has %.4g %[3]s: read it again, and ask whether it belongs to this winding; do not rely on the proposals before that is settled", what, n.x, unit, n.to.P50),
+	})
 }
 
 // wires adds the diameters that a scrap of these wires may show: bare, over the enamel, or either.

@@ -84,6 +84,7 @@ func (x *Index) prepare(q *Query) *prepared {
 		p.ring2 = max(1, c.SecondRing.Slots)
 		if p.rotor < 0 {
 			p.rotor = rotorOutside
+			p.assumed = append(p.assumed, winding.Assumption{Field: "measurements.rotor_position", Value: string(stator.RotorOutside), Why: "not given; a second ring of slots is that of a fan, whose rotor runs outside"})
 		}
 	}
 	step := roundingStep(typedFigures(c))

@@ -148,6 +148,21 @@ func TestSlotsNobodyCounted(t *testing.T) {
 	require.Equal(t, 1.0, a.None.Family)
 }
 
+// TestRotorOfASecondRing: who tells of a second ring and not where the rotor is has a fan, and is told that it was taken so.
+func TestRotorOfASecondRing(t *testing.T) {
+	t.Parallel()
+	c := stator.Core{Slots: 14, SecondRing: &stator.Ring{}}
+	told := func() bool {
+		a := mustMatch(t, sampleWorld().index, Query{Measurements: c})
+		return slices.ContainsFunc(a.Assumed, func(s winding.Assumption) bool {
+			return s.Field == "measurements.rotor_position" && s.Value == string(stator.RotorOutside)
+		})
+	}
+	require.True(t, told())
+	c.RotorPosition = stator.RotorOutside
+	require.False(t, told())
+}
+
 // TestTurnsNobodyCounted: an auxiliary whose number of groups nobody wrote down, and which does not lie in the core,
 // has no turns in series that could be told. Its coils still have turns, and the answer has no NaN.
 func TestTurnsNobodyCounted(t *testing.T) {
