@@ -163,3 +163,57 @@ func TestContextsShareTheirKind(t *testing.T) {
 		require.Equal(t, c.hyp == hypNew, c.lam < 0)
 	}
 }
+
+// plateOf prepares a plate on a context of the sample world, for its first design of one phase.
+func plateOf(x *Index, n *winding.Nameplate) (p *prepared, c context, d *design) {
+	p = x.prepare(&Query{Nameplate: n})
+	c, _ = sampleContext(x)
+	for i := range x.designs {
+		if d = &x.designs[i]; d.phases == 1 && d.frequency == 50 && d.voltage > 0 {
+			break
+		}
+	}
+	return p, c, d
+}
+
+// TestPlateOfAPrediction: on a core without a record, the chances of all powers and of all capacitors of the catalogue sum
+// to about one, and the densities of current and speed too.
+func TestPlateOfAPrediction(t *testing.T) {
+	t.Parallel()
+	x := sampleWorld().index
+	const poles = 4
+	like := func(n winding.Nameplate) float64 {
+		p, c, d := plateOf(x, &n)
+		on := x.expectOn(&c, 1, poles)
+		power := x.powerOn(p, &c.site, on, d, poles, nil)
+		_, _, l := x.plateEvidence(p, &c.site, on, d, poles, &power[0])
+		return l
+	}
+	powers, caps := 0.0, 0.0
+	for _, ln := range x.model.plate.powers.ln {
+		powers += like(winding.Nameplate{Power: unit.Of(math.Exp(ln))})
+	}
+	for _, ln := range x.model.plate.caps.ln {
+		caps += like(winding.Nameplate{CapacitorUF: unit.Of(math.Exp(ln))})
+	}
+	require.InDelta(t, 0.97, powers, 0.1)
+	require.InDelta(t, 0.97, caps, 0.1)
+
+	current := integral(math.Log(1e-3), math.Log(1e3), 0.01, func(ln float64) float64 { return like(winding.Nameplate{Current: unit.Of(math.Exp(ln))}) })
+	wild := plateWild * wildDensity * (math.Log(1e6) - math.Log(60)) // it is spread over a factor of 60, and summed over a million
+	require.InDelta(t, 1, current-wild, 0.02)
+	speed := integral(math.Log(150), math.Log(1500), 0.002, func(ln float64) float64 { return like(winding.Nameplate{Speed: unit.Of(math.Exp(ln))}) })
+	// Nearer to synchronism than 0.3 % the slip is held, so that the whole is up to a tenth too much.
+	require.InDelta(t, 1.05, speed, 0.07)
+}
+
+// TestReadPower: 40 W where 400 are expected is told as a slip of the point; a figure that fits stays.
+func TestReadPower(t *testing.T) {
+	t.Parallel()
+	f := newFigure(unit.Of(40))
+	ln, chance := readPower(&f, math.Log(400), 0.2, 1e-9)
+	require.InDelta(t, math.Log(400), ln, 1e-9)
+	require.Positive(t, chance)
+	ln, _ = readPower(&f, math.Log(40), 0.2, 0.9)
+	require.InDelta(t, math.Log(40), ln, 1e-9)
+}

@@ -1,10 +1,13 @@
 package match
 
 import (
+	"cmp"
 	"math"
+	"slices"
 	"testing"
 
 	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
 )
 
 // TestUnitPoints: centred, of the mixture's variance, uncorrelated, all finite.
@@ -123,4 +126,91 @@ func gridBits(sd, a, b float64) float64 {
 		}
 	}
 	return gain
+}
+
+// TestTailQuantile: the inverse of the mixture of a standard normal and its wide tail.
+func TestTailQuantile(t *testing.T) {
+	t.Parallel()
+	last := math.Inf(-1)
+	for _, u := range []float64{1e-4, 0.01, 0.05, 0.2, 0.5, 0.7, 0.95, 0.999} {
+		z := tailQuantile(u)
+		require.InDelta(t, u, 1-0.5*math.Erfc(z/math.Sqrt2)*(1-tailShare)-0.5*math.Erfc(z/tailScale/math.Sqrt2)*tailShare, 1e-9)
+		require.Greater(t, z, last)
+		last = z
+	}
+	require.InDelta(t, 0, tailQuantile(0.5), 1e-9)
+}
+
+// TestSpreadPart: the points of a component have its means, its variances (wider by the tail) and its correlation.
+func TestSpreadPart(t *testing.T) {
+	t.Parallel()
+	x := &Index{wires: testWires()}
+	x.ladder = x.newLadder()
+	wide := 1 - tailShare + tailShare*tailScale*tailScale
+	q := part{w: 0.4, g: gauss{n: 6, a: -2, vn: 0.01, va: 0.04, cna: -0.015}}
+	for _, set := range unitPoints[5:] {
+		var sum, n, a, nn, aa, na float64
+		for _, p := range x.spreadPart(nil, &q, 7, set) {
+			require.Equal(t, int32(7), p.part)
+			require.Equal(t, x.ladder.nearest(p.a), p.g)
+			sum, n, a = sum+p.w, n+p.w*p.n, a+p.w*p.a
+			nn, aa, na = nn+p.w*sq(p.n-6), aa+p.w*sq(p.a+2), na+p.w*(p.n-6)*(p.a+2)
+		}
+		require.InDelta(t, 0.4, sum, 1e-12)
+		require.InDelta(t, 6, n/sum, 1e-9)
+		require.InDelta(t, -2, a/sum, 1e-9)
+		require.InEpsilon(t, wide*0.01, nn/sum, 0.01)
+		require.InEpsilon(t, wide*0.04, aa/sum, 0.02)
+		require.InEpsilon(t, -wide*0.015, na/sum, 0.01)
+	}
+	absurd := part{w: 1, g: gauss{n: 900, a: -900, vn: 1, va: 1}}
+	for _, p := range x.spreadPart(nil, &absurd, 0, unitPoints[3]) {
+		require.Equal(t, [2]float64{lnMost, -lnMost}, [2]float64{p.n, p.a})
+	}
+}
+
+// TestTopN against sorting: the greatest first, ties by place, nothing that is not above zero.
+func TestTopN(t *testing.T) {
+	t.Parallel()
+	rapid.Check(t, func(t *rapid.T) {
+		v := rapid.SliceOfN(rapid.SampledFrom([]float64{0, -1, 1, 2, 2.5, 3, math.NaN()}), 0, 30).Draw(t, "values")
+		most := rapid.IntRange(1, 12).Draw(t, "most")
+		var want []int
+		for i := range v {
+			if v[i] > 0 {
+				want = append(want, i)
+			}
+		}
+		slices.SortStableFunc(want, func(a, b int) int { return cmp.Compare(v[b], v[a]) })
+		got := topN(len(v), most, func(i int) float64 { return v[i] })
+		require.Equal(t, want[:min(most, len(want))], append([]int(nil), got...))
+	})
+}
+
+// TestCoverIsTheBest: the first box covers as much as any box about a point can, counted one by one.
+func TestCoverIsTheBest(t *testing.T) {
+	t.Parallel()
+	x := &Index{}
+	rapid.Check(t, func(t *rapid.T) {
+		n := rapid.IntRange(1, 60).Draw(t, "points")
+		pts := make([]point, n)
+		for i := range pts {
+			pts[i] = point{n: rapid.Float64Range(5, 5.4).Draw(t, "n"), g: float64(rapid.IntRange(20, 26).Draw(t, "g")), w: rapid.Float64Range(0.01, 1).Draw(t, "w") / float64(n), rec: -1}
+		}
+		best := 0.0
+		for i := range pts {
+			sum := 0.0
+			for k := range pts {
+				if math.Abs(pts[k].n-pts[i].n) <= boxTurns && math.Abs(pts[k].g-pts[i].g) <= boxGauge {
+					sum += pts[k].w
+				}
+			}
+			best = max(best, sum)
+		}
+		boxes := x.cover(&work{parts: []part{{w: 1}}}, pts)
+		require.InDelta(t, best, boxes[0].probability, 1e-9)
+		for i, b := range boxes[1:] {
+			require.LessOrEqual(t, b.probability, boxes[i].probability+1e-9)
+		}
+	})
 }

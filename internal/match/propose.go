@@ -74,6 +74,7 @@ func (p *Proposal) sameWinding(q Proposal) bool {
 // make fills the proposal; false if nobody could wind it. The wire of a predicted auxiliary is known to a few
 // gauges only: where it makes the slots too full, the thickest within that range that lets them be laid is taken.
 func (m *maker) make() bool {
+	m.out.Basis.Steps = slices.Clip(m.out.Basis.Steps) // the copies below add steps of their own
 	base := *m
 	if !m.sets() || !windable(m.out.Scheme) {
 		return false
