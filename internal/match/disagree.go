@@ -98,13 +98,13 @@ func (n *nearest) add(r unit.Range) {
 }
 
 // tell appends a finding if x is further from the nearest range than the ratio.
-func (n *nearest) tell(field, what, unit string, ratio float64, out []errs.Finding) []errs.Finding {
+func (n *nearest) tell(field, what, in string, ratio float64, out []errs.Finding) []errs.Finding {
 	if !n.seen || n.ratio <= ratio {
 		return out
 	}
 	return append(out, errs.Finding{
 		Code: "remains_disagree", Severity: errs.SeverityWarning, Fields: []string{field}, Found: &n.x, Expected: &errs.Expected{Value: n.to.P50, Low: n.to.P05, High: n.to.P95},
-		Message: fmt.Sprintf("%s of %.4g %s fits none of the proposals, of which the nearest has %.4g %[3]s: read it again, and ask whether it belongs to this winding; do not rely on the proposals before that is settled", what, n.x, unit, n.to.P50),
+		Message: fmt.Sprintf("%s of %.4g %s fits none of the proposals, of which the nearest has %.4g %[3]s: read it again, and ask whether it belongs to this winding; do not rely on the proposals before that is settled", what, n.x, in, n.to.P50),
 	})
 }
 
