@@ -94,7 +94,7 @@ func anyCatalogue(records int) *rapid.Generator[*Builder] {
 // (3,000 were run).
 func TestAnyCatalogue(t *testing.T) {
 	t.Parallel()
-	count := 60
+	count := 40
 	if n, err := strconv.Atoi(os.Getenv("STATORBOOK_CATALOGUES")); err == nil {
 		count = n
 	}
