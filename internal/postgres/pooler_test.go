@@ -51,7 +51,11 @@ func behindPooler(t *testing.T, app string) string {
 	if direct.Password != "" {
 		server += " password=" + direct.Password
 	}
-	run.Dir, err = os.MkdirTemp("", "statorbook-pooler-") // the test's own folder is closed to the other user
+	parent := "" // the test's own folder is closed to the other user
+	if len(os.TempDir()) > 60 {
+		parent = "/tmp" // the path of a socket may have some hundred characters
+	}
+	run.Dir, err = os.MkdirTemp(parent, "statorbook-pooler-")
 	require.NoError(t, err)
 	t.Cleanup(func() { _ = os.RemoveAll(run.Dir) })
 	settings := filepath.Join(run.Dir, "pgbouncer.ini")
@@ -79,7 +83,7 @@ max_db_connections = %d
 			t.Log(said.String())
 		}
 	})
-	url := fmt.Sprintf("postgres://%s@/pooled?host=%s&port=6432&sslmode=disable", direct.User, run.Dir) // a socket: no other program can take its place
+	url := fmt.Sprintf("postgres://%s@/pooled?host=%s&port=6432&sslmode=disable", direct.User, strings.ReplaceAll(run.Dir, " ", "%20")) // a socket: no other program can take its place
 	require.Eventually(t, func() bool {
 		conn, err := pgx.Connect(t.Context(), url)
 		return err == nil && conn.Close(t.Context()) == nil
