@@ -21,6 +21,15 @@ import (
 // not what these tests look for.
 const patience = 2 * time.Minute
 
+// whenShort is how many of many with -short, which .ci/run uses beside the race detector: that makes all of them
+// slow and looks for what some show as well. go test ./... does them all.
+func whenShort(short, long int) int {
+	if testing.Short() {
+		return short
+	}
+	return long
+}
+
 // browserPath finds an installed Chromium or Chrome; without one the test is skipped and says so.
 func browserPath(t testing.TB) string {
 	t.Helper()

@@ -25,7 +25,10 @@ func demoSubject(t testing.TB, n int) (*Snapshot, subject) {
 	t.Helper()
 	snap, err := demoSnapshot()
 	require.NoError(t, err)
-	set := simworld.Demo(1, snap.Wires)
+	return snap, subjectOf(simworld.Demo(1, snap.Wires), n)
+}
+
+func subjectOf(set simworld.Catalogue, n int) subject {
 	w := set.Windings[n%len(set.Windings)]
 	var family *catalog.Family
 	for i := range set.Families {
@@ -33,7 +36,7 @@ func demoSubject(t testing.TB, n int) (*Snapshot, subject) {
 			family = &set.Families[i]
 		}
 	}
-	return snap, subject{w.ID, w.Slug, w.Status, family.Application, winding.AnalysisInput{
+	return subject{w.ID, w.Slug, w.Status, family.Application, winding.AnalysisInput{
 		Core: catalog.CoreOfRecord(w, family), Nameplate: &w.Nameplate, Scheme: w.Scheme, MotorType: w.MotorType,
 	}}
 }
@@ -223,8 +226,11 @@ func TestWeighed(t *testing.T) {
 func TestCutListOfARecord(t *testing.T) {
 	t.Parallel()
 	fans := 0
+	snap, err := demoSnapshot()
+	require.NoError(t, err)
+	set := simworld.Demo(1, snap.Wires)
 	for n := range 180 {
-		snap, s := demoSubject(t, n)
+		s := subjectOf(set, n)
 		s.input.MeanTurns = winding.MeanTurnsOnRecord(s.input.Core, s.input.Scheme, snap.Wires)
 		w := snap.workUp(s)
 		weighed, listed, metal := 0.0, 0.0, 0.0
