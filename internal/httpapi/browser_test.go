@@ -19,7 +19,7 @@ import (
 
 // patience is the limit of what must happen at some time, no matter when: a crowded machine is slow, and that is
 // not what these tests look for.
-const patience = 2 * time.Minute
+const patience = 5 * time.Minute
 
 // whenShort is how many of many with -short, which .ci/run uses beside the race detector: that makes all of them
 // slow and looks for what some show as well. go test ./... does them all.

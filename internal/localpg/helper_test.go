@@ -30,7 +30,7 @@ const (
 )
 
 // patience is the limit of what must happen at some time, no matter when: the machine may be loaded.
-const patience = 2 * time.Minute
+const patience = 5 * time.Minute
 
 // golden is a stopped cluster with roles and database, made once by initdb.
 var golden struct {

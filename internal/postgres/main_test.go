@@ -16,7 +16,7 @@ func TestMain(m *testing.M) { os.Exit(pgtest.Main(m)) }
 
 // patience is the limit of what must happen at some time, no matter when: a crowded machine is slow, and that is
 // not what these tests look for.
-const patience = 2 * time.Minute
+const patience = 5 * time.Minute
 
 // sure does what may be told "busy, try again" until it is told something else.
 func sure(act func() error) error {
