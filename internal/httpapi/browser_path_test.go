@@ -139,6 +139,36 @@ func TestBrowserLiveCheck(t *testing.T) {
 	b.quiet(t)
 }
 
+// An answer of the check that comes late, about what stood in a field before, is not shown.
+func TestBrowserLateCheck(t *testing.T) {
+	t.Parallel()
+	browserPath(t)
+	b := openTab(t, openShop(t), 360, 740)
+	b.open(t, "/")
+	// The first question is held until another figure is typed. What the field says from then on is noted.
+	eval[any](t, b, `(() => {
+		const ask = window.fetch, e = document.getElementById("gap_diameter_mm"), box = document.querySelector('[data-check="gap_diameter_mm"]');
+		const type = (text) => { e.value = text; e.dispatchEvent(new Event("input", { bubbles: true })); };
+		window.said = [];
+		window.fetch = (...a) => {
+			window.fetch = ask;
+			return new Promise((go) => {
+				type("80");
+				new MutationObserver(() => window.said.push(box.textContent)).observe(box, { childList: true });
+				go(ask(...a));
+			});
+		};
+		type("9999");
+		return 0;
+	})()`)
+	b.until(t, `window.fetch.toString().includes("asking") && window.resting()`)
+	for _, text := range eval[[]string](t, b, "window.said") {
+		require.NotContains(t, text, "9999")
+	}
+	require.Equal(t, "80", eval[string](t, b, `document.getElementById("gap_diameter_mm").value`))
+	b.quiet(t)
+}
+
 // Without a script the same path leads to the same sheet.
 func TestBrowserWithoutScript(t *testing.T) {
 	t.Parallel()
