@@ -90,6 +90,42 @@ func TestQuickStartsRun(t *testing.T) {
 	}
 }
 
+var (
+	readmeBlock = regexp.MustCompile("(?s)```sh\n(.*?)```\n```\n(.*?)\n?```")
+	requestID   = regexp.MustCompile(`"request_id":"[^"]*"`)
+	longNumber  = regexp.MustCompile(`(\.\d{6})\d+`)
+)
+
+// TestReadmeCallsRun runs the calls that the README shows, and compares what comes back with what it says,
+// but for the id of a request and the last digits of a probability, which processors reckon differently.
+func TestReadmeCallsRun(t *testing.T) {
+	t.Parallel()
+	for _, tool := range []string{"sh", "curl", "python3"} {
+		if _, err := exec.LookPath(tool); err != nil {
+			t.Skip("the calls of the README need " + tool + ", which is not installed here")
+		}
+	}
+	readme, err := os.ReadFile("../../README.md")
+	require.NoError(t, err)
+	_, rest, found := strings.Cut(string(readme), "\n## Ten calls\n")
+	require.True(t, found)
+	calls := readmeBlock.FindAllStringSubmatch(strings.Split(rest, "\n## ")[0], -1)
+	require.Len(t, calls, 10)
+	_, server := serveShop(t)
+	folder := t.TempDir()
+	same := func(said string) string {
+		said = strings.TrimRight(strings.ReplaceAll(said, "\r\n", "\n"), "\n") // CSV ends its lines so
+		return longNumber.ReplaceAllString(requestID.ReplaceAllString(said, `"request_id":""`), "$1")
+	}
+	for _, call := range calls {
+		command := strings.NewReplacer("localhost:8080", strings.TrimPrefix(server, "http://"), "/tmp/", folder+"/").Replace(call[1])
+		require.NotEqual(t, call[1], command, "a command that asks nothing")
+		out, err := exec.CommandContext(t.Context(), "sh", "-c", command).CombinedOutput()
+		require.NoError(t, err, "%s\n%s", call[1], out)
+		require.Equal(t, same(call[2]), same(string(out)), call[1])
+	}
+}
+
 // TestGoClientCommand holds the versions that /docs tells against those that are pinned and checked.
 func TestGoClientCommand(t *testing.T) {
 	t.Parallel()
