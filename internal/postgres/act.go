@@ -134,7 +134,7 @@ func (t *acting) earlier(ctx context.Context) (*catalog.Reply, error) {
 		return nil, err
 	case !same:
 		return nil, errs.New(errs.KindImpossible, "", errs.Field{Header: "Idempotency-Key", Code: CodeOtherRequest,
-			Detail: "this key was used for another request within the last " + onceRetained + "; take a new one for each new request"})
+			Detail: "this Idempotency-Key was used for another request of the institute within the last " + onceRetained + "; take a new one for each new request"})
 	}
 	return &r, nil
 }
