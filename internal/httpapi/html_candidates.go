@@ -92,7 +92,7 @@ var recordID = regexp.MustCompile(`[0-9a-f]{8}(?:-[0-9a-f]{4}){3}-[0-9a-f]{12}`)
 func (s *server) sendCandidates(c *gin.Context, f *form, req matchRequest) error {
 	a, snap, err := s.matchNow(c.Request.Context(), req.toDomain())
 	if err != nil {
-		if err = f.note(err); err != nil {
+		if err = f.note(s.pages.texts, err); err != nil {
 			return err
 		}
 		return s.sendFindForm(c, f, req, false, "")

@@ -119,18 +119,20 @@ func (f *form) decode(say texts, into any, lists map[string][]any) error {
 	if err != nil {
 		return errs.Wrap(errs.KindInternal, "", err)
 	}
-	return f.note(jsonin.Decode(body, into, jsonin.Single))
+	return f.note(say, jsonin.Decode(body, into, jsonin.Single))
 }
 
 // note keeps the fields of a refusal; any other failure goes back to the caller.
-func (f *form) note(err error) error {
+func (f *form) note(say texts, err error) error {
 	var known *errs.Error
 	if !errors.As(err, &known) || known.Kind != errs.KindSyntax && known.Kind != errs.KindImpossible {
 		return err
 	}
 	for _, field := range known.Fields {
 		text := sentence(field.Detail)
-		if name := f.inputAt(field.Pointer); name != "" {
+		if name := f.inputAt(field.Pointer); name != "" && field.Code == jsonin.CodeRequired {
+			f.refuse(name, say["fault.needed"]) // by no name of the contract
+		} else if name != "" {
 			f.refuse(name, text)
 		} else {
 			f.General = append(f.General, text)

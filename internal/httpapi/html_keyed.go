@@ -19,7 +19,7 @@ import (
 // themselves answer needs no key and stores nothing.
 
 const (
-	sheetCoilSets = 3 // main, auxiliary and one more; or the three phases
+	sheetCoilSets = 4 // main, auxiliary and two speed coils; or the three phases
 	sheetWires    = 2 // of different size, laid in parallel
 	sheetLeads    = 3
 )
@@ -31,6 +31,8 @@ var (
 	patternWords = []string{"lap", "concentric", "tooth", "skein"}
 	systemWords  = []string{"swg", "awg", "metric", "bare"}
 	massWords    = []string{"bare", "enamelled", "varnished", "with_leads"}
+	joiningWords = []string{"end_to_end", "start_to_start", "end_to_start"}
+	buildWords   = []string{"grade_1", "grade_2", "grade_3", "single", "heavy", "triple"}
 )
 
 // sheetSections lists the questions of the data sheet in the order of the work: the plate, the coils
@@ -42,14 +44,15 @@ var sheetSections = []section{
 		input{Name: "nameplate.voltage_v", Kind: askNumber}, input{Name: "nameplate.frequency_hz", Kind: askNumber}, input{Name: "nameplate.power_w", Kind: askNumber},
 		input{Name: "nameplate.current_a", Kind: askNumber}, input{Name: "nameplate.speed_rpm", Kind: askNumber}, input{Name: "nameplate.capacitor_uf", Kind: askNumber},
 		input{Name: "nameplate.capacitor_v", Kind: askNumber}, input{Name: "nameplate.sweep_mm", Kind: askNumber}, input{Name: "nameplate.insulation_class", Kind: askWords},
-		input{Name: "nameplate.connection", Kind: askChoice, Options: connectionWords})},
+		input{Name: "nameplate.speed_taps", Kind: askCount}, input{Name: "nameplate.connection", Kind: askChoice, Options: connectionWords})},
 	{ID: "coils", Open: true, Inputs: ask("/", "scheme.", input{Name: "poles", Kind: askCount}), Rows: coilSetRows()},
 	{ID: "core", Open: true, Inputs: ask("/", "core_as_measured.",
 		input{Name: "phases", Kind: askPick, Options: phaseWords}, input{Name: "rotor_position", Kind: askChoice, Options: rotorWords}, input{Name: "slots", Kind: askCount},
 		input{Name: "gap_diameter_mm", Kind: askNumber}, input{Name: "back_diameter_mm", Kind: askNumber}, input{Name: "stack_length_mm", Kind: askNumber},
 		input{Name: "tooth_width_mm", Kind: askNumber}, input{Name: "slot_depth_mm", Kind: askNumber}, input{Name: "slot_opening_mm", Kind: askNumber},
 		input{Name: "back_iron_mm", Kind: askNumber}, input{Name: "slot_area_mm2", Kind: askNumber}, input{Name: "slot_area_basis", Kind: askChoice, Options: []string{"net", "gross"}},
-		input{Name: "second_ring.slots", Kind: askCount})},
+		input{Name: "second_ring.slots", Kind: askCount}, input{Name: "second_ring.tooth_width_mm", Kind: askNumber}, input{Name: "second_ring.slot_depth_mm", Kind: askNumber},
+		input{Name: "second_ring.slot_opening_mm", Kind: askNumber}, input{Name: "second_ring.slot_area_mm2", Kind: askNumber}, input{Name: "second_ring.turned_slots", Kind: askNumber})},
 	{ID: "rest", Inputs: ask("/", "",
 		input{Name: "overhang_lead_mm", Kind: askNumber}, input{Name: "overhang_far_mm", Kind: askNumber},
 		input{Name: "liner.material", Kind: askWords}, input{Name: "liner.thickness_mm", Kind: askNumber}, input{Name: "thermal_cutout", Kind: askWords}),
@@ -61,21 +64,24 @@ var sheetSections = []section{
 // coilSetRows asks for each coil set, its wires included.
 func coilSetRows() [][]input {
 	questions := []input{
-		{Name: "role", Kind: askChoice, Options: roleWordsAsked}, {Name: "ring", Kind: askChoice, Options: ringWords},
+		{Name: "role", Kind: askChoice, Options: roleWordsAsked}, {Name: "tap", Kind: askCount}, {Name: "ring", Kind: askChoice, Options: ringWords},
 		{Name: "pattern.kind", Kind: askChoice, Options: patternWords}, {Name: "pattern.throws", Kind: askList}, {Name: "pattern.turns", Kind: askList},
-		{Name: "pattern.groups", Kind: askCount}, {Name: "pattern.alternate", Kind: askTick}, {Name: "parallel_paths", Kind: askCount},
+		{Name: "pattern.groups", Kind: askCount}, {Name: "pattern.alternate", Kind: askTick}, {Name: "joining", Kind: askChoice, Options: joiningWords}, {Name: "parallel_paths", Kind: askCount},
 	}
 	for i := range sheetWires {
 		for _, in := range []input{
 			{Name: "system", Kind: askChoice, Options: systemWords}, {Name: "size", Kind: askWords}, {Name: "diameter_mm", Kind: askNumber},
-			{Name: "conductor", Kind: askChoice, Options: conductors}, {Name: "strands", Kind: askCount},
+			{Name: "conductor", Kind: askChoice, Options: conductors}, {Name: "strands", Kind: askCount}, {Name: "build", Kind: askChoice, Options: buildWords},
 		} {
+			if i > 0 && in.Name == "build" {
+				continue // the same enamel, as a rule; the page stays light
+			}
 			in.Name = "wires." + strconv.Itoa(i) + "." + in.Name
 			questions = append(questions, in)
 		}
 	}
 	questions = append(questions, input{Name: "mass_g", Kind: askNumber}, input{Name: "mass_state", Kind: askChoice, Options: massWords},
-		input{Name: "resistance_ohm", Kind: askNumber}, input{Name: "temperature_c", Kind: askNumber})
+		input{Name: "resistance_ohm", Kind: askNumber}, input{Name: "temperature_c", Kind: askNumber}, input{Name: "lead_pair", Kind: askWords})
 	return askRows("scheme.coil_sets.", sheetCoilSets, questions...)
 }
 

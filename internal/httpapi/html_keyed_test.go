@@ -3,6 +3,7 @@ package httpapi_test
 import (
 	"html"
 	"net/url"
+	"regexp"
 	"strings"
 	"testing"
 
@@ -79,9 +80,42 @@ func TestDataSheetQuestions(t *testing.T) {
 	require.Greater(t, len(label), 80)
 	for name, text := range label {
 		require.NotRegexp(t, `_|^[a-z]+$`, text, name)
-		if !strings.HasPrefix(name, "nameplate.") {
+		if further := regexp.MustCompile(`^(scheme\.coil_sets|leads)\.[1-9]`); further.MatchString(name) {
+			require.Empty(t, hint[name], "%s: the first row has said it", name)
+		} else if !strings.HasPrefix(name, "nameplate.") {
 			require.NotEmpty(t, hint[name], "%s: how is it got?", name)
 		}
 	}
 	require.NotEqual(t, label["scheme.coil_sets.0.wires.0.size"], label["scheme.coil_sets.0.wires.1.size"])
+}
+
+// Speed coils and what else a table fan or a two-ring stator needs can be taken down, and no answer is asked for, or
+// explained, by a name of the contract.
+func TestDataSheetTakesDownSpeedCoils(t *testing.T) {
+	t.Parallel()
+	s := openShop(t)
+	label, hint := httpapi.SheetQuestions(t)
+	for _, name := range []string{"nameplate.speed_taps", "scheme.coil_sets.3.tap", "scheme.coil_sets.0.joining", "scheme.coil_sets.0.lead_pair", "scheme.coil_sets.0.wires.0.build",
+		"core_as_measured.second_ring.tooth_width_mm", "core_as_measured.second_ring.turned_slots"} {
+		require.NotEmpty(t, label[name], name)
+	}
+	for name, text := range hint {
+		require.NotRegexp(t, `write unknown|\bbare if\b|Gap for slots|_`, text, name)
+	}
+	typed := url.Values{"nameplate.speed_taps": {"3"}, "core_as_measured.second_ring.slots": {"14"}, "core_as_measured.second_ring.tooth_width_mm": {"6.5"}}
+	for i, role := range []string{"main", "auxiliary", "speed", "speed"} {
+		set := "scheme.coil_sets." + string(rune('0'+i)) + "."
+		for name, v := range map[string]string{"role": role, "pattern.kind": "lap", "pattern.throws": "5", "pattern.turns": "120", "pattern.groups": "4", "joining": "end_to_end", "lead_pair": "R-C",
+			"wires.0.system": "swg", "wires.0.size": "38", "wires.0.conductor": "copper", "wires.0.build": "grade_1", "wires.0.strands": "1"} {
+			typed.Set(set+name, v)
+		}
+		if role == "speed" {
+			typed.Set(set+"tap", string(rune('0'+i-1)))
+		}
+	}
+	require.Contains(t, page(t, s, "/data-sheet?"+typed.Encode(), 200).Text(), "What the check says")
+	typed.Del("scheme.coil_sets.3.wires.0.conductor")
+	text := page(t, s, "/data-sheet?"+typed.Encode(), 422).Text()
+	require.Contains(t, text, `<a href="#scheme.coil_sets.3.wires.0.conductor">Coil set 4: wire: metal</a>: Fill this in too`)
+	require.NotContains(t, text, "onductor is needed")
 }

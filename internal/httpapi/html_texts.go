@@ -155,8 +155,12 @@ func (t texts) rowName(in input) string {
 	return fmt.Sprintf(t["row."+in.Name[:m[0]]], n+1)
 }
 
-// hint says how a figure is got: in the catalogue's words, else as the trade measures it.
+// hint says how a figure is got: in the catalogue's words, else as the trade measures it. Of a list of equal rows the
+// first says it for all.
 func (t texts) hint(field string) string {
+	if m := rowNumber.FindStringSubmatch(field); m != nil && m[1] != "0" {
+		return ""
+	}
 	name := rowNumber.ReplaceAllString(field, ".")
 	if text, found := t["hint."+withoutCore(name)]; found {
 		return text

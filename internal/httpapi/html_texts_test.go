@@ -206,7 +206,7 @@ func TestNoTextIsIdle(t *testing.T) {
 	chosen := regexp.MustCompile(`^say\.([0-9]{3}|list_(none_)?(submitted|vetted))$`) // by the status of an answer or the state of a record
 	inCode := `candidates.proposal fault.number fault.instrument fault.stock fault.stock_long wire.strands candidates.title find.title winding.title sheet.title wires.title replace.title scrap.title
 		problems.title nav.find nav.wires nav.replace nav.scrap nav.sheet nav.desk keyed.sheet_title keyed.desk_title fault.numbers find.check test.at_least test.at_most test.no_more
-		plate.no_volts plate.poles settle.plate_volts settle.taps settle.unlike proposal.slots proposal.gap proposal.stack`
+		plate.no_volts plate.poles fault.needed settle.plate_volts settle.taps settle.unlike proposal.slots proposal.gap proposal.stack`
 	for key := range p.texts {
 		head, word, _ := strings.Cut(key, ".")
 		switch head {

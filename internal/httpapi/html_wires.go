@@ -131,7 +131,7 @@ func (s *server) replacePage(c *gin.Context, q *query) error {
 	}
 	if !f.bad() {
 		view, err := snap.equivalents(req)
-		if err := f.note(err); err != nil {
+		if err := f.note(s.pages.texts, err); err != nil {
 			return err
 		}
 		body.Equals = &view
@@ -172,7 +172,7 @@ func (s *server) scrapPage(c *gin.Context, q *query) error {
 	}
 	if !f.bad() {
 		view, err := snap.identify(req)
-		if err := f.note(err); err != nil {
+		if err := f.note(s.pages.texts, err); err != nil {
 			return err
 		}
 		body.Scrap = &view

@@ -3,6 +3,7 @@ package match
 import (
 	"fmt"
 	"math"
+	"strconv"
 
 	"statorbook/internal/errs"
 	"statorbook/internal/winding"
@@ -105,7 +106,18 @@ func flagAt(f *sheetFacts) float64 {
 // slipFinding words the best explanation.
 func slipFinding(s *errs.Slip, odds float64) errs.Finding {
 	return errs.Finding{Code: "likely_slip", Severity: errs.SeverityWarning, Fields: []string{s.Field}, LikelySlip: s, Odds: &odds,
-		Message: fmt.Sprintf("%s: with %s in place of what %s says, the sheet agrees with itself and with like records e^%.1f times better", slipText(s.Code), s.Corrected, s.Field, odds)}
+		Message: fmt.Sprintf("%s: with %s in its place the sheet agrees with itself and with like records %s times better", slipText(s.Code), s.Corrected, timesText(odds))}
+}
+
+// timesText words exp(odds) in two digits; beyond a million the figure says nothing more.
+func timesText(odds float64) string {
+	const most = 1e6
+	v := math.Exp(odds)
+	if !(v < most) {
+		return "more than a million"
+	}
+	step := math.Pow(10, math.Floor(math.Log10(v))-1)
+	return "about " + strconv.FormatFloat(math.Round(v/step)*step, 'f', int(math.Max(0, -math.Log10(step)+0.5)), 64)
 }
 
 // slipText words a slip's code.

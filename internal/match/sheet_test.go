@@ -237,3 +237,11 @@ func TestOddsAreSmooth(t *testing.T) {
 	require.Less(t, float64(same), 0.02*float64(len(clean)))
 	require.Less(t, clean[len(clean)/2], 3.0)
 }
+
+// TestTimesText: e^odds in words that a bench reads: two digits, never an exponent (e = 2.71828: e^5 = 148.4, e^10.4 = 32,860).
+func TestTimesText(t *testing.T) {
+	t.Parallel()
+	for odds, want := range map[float64]string{0: "about 1.0", 1: "about 2.7", 5: "about 150", 10.4: "about 33000", 14: "more than a million", 800: "more than a million"} {
+		require.Equal(t, want, timesText(odds), odds)
+	}
+}

@@ -113,7 +113,7 @@ func (a *analyser) capacitorSize(c *CapacitorAnalysis, ratio float64) {
 		c.PlausibleBasis = band.Parameter + ", " + band.Scope + ", scaled to volts and frequency"
 		if c.UF != nil && (float64(*c.UF) < low/2 || float64(*c.UF) > high*2) {
 			a.find(errs.Finding{Code: "capacitor_size", Severity: errs.SeverityWarning, Fields: []string{"nameplate.capacitor_uf"}, Found: ref(float64(*c.UF)), Expected: &errs.Expected{Value: band.Typical * scale * times, Low: low, High: high},
-				Message: fmt.Sprintf("a capacitor of %g uF is far from the %.3g to %.3g uF that usually go with such a motor", float64(*c.UF), low, high)})
+				Message: fmt.Sprintf("a capacitor of %g µF is far from the %.3g to %.3g µF that usually go with such a motor", float64(*c.UF), low, high)})
 		}
 	}
 	if n != nil && n.Current.Given {

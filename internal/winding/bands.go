@@ -3,6 +3,7 @@ package winding
 import (
 	"fmt"
 	"math"
+	"strconv"
 
 	"statorbook/internal/errs"
 	"statorbook/internal/stator"
@@ -85,7 +86,13 @@ func (a *analyser) outside(b *Band, figure string, value float64, under, over er
 		u = ""
 	}
 	a.find(errs.Finding{Code: figure + "_" + word + "_band", Severity: severity, Fields: fields, Found: &value, Expected: &errs.Expected{Value: b.Typical, Low: b.Low, High: b.High},
-		Message: fmt.Sprintf("%s of %.3g%s is %s the usual %g to %g%s (%s; %s)", b.Parameter, value, u, word, b.Low, b.High, u, b.Scope, b.Source)})
+		Message: fmt.Sprintf("%s of %s%s is %s the usual %g to %g%s (%s; %s)", b.Parameter, threeDigits(value), u, word, b.Low, b.High, u, b.Scope, b.Source)})
+}
+
+// threeDigits writes a figure in three significant digits and never with an exponent: people read it.
+func threeDigits(v float64) string {
+	v, _ = strconv.ParseFloat(strconv.FormatFloat(v, 'g', 3, 64), 64)
+	return strconv.FormatFloat(v, 'f', -1, 64)
 }
 
 // bands compares the figures of an analysis with what is usual.

@@ -288,7 +288,7 @@ func (b *biller) wires(t *wire.Table) error {
 
 // varnishNote says what usually goes with a thermal class (common practice, no source).
 func varnishNote(class string) string {
-	bake := map[string]string{"A": "up to about 105 degrees C winding temperature; old practice bakes at 90 at most", "E": "up to 120 degrees C", "B": "bake at 120 to 130 degrees C for 6 to 8 h", "F": "bake at 140 to 155 degrees C for 4 to 6 h", "H": "bake at 160 to 180 degrees C for 4 to 8 h"}
+	bake := map[string]string{"A": "up to about 105 °C winding temperature; old practice bakes at 90 at most", "E": "up to 120 °C", "B": "bake at 120 to 130 °C for 6 to 8 h", "F": "bake at 140 to 155 °C for 4 to 6 h", "H": "bake at 160 to 180 °C for 4 to 8 h"}
 	if s, ok := bake[class]; ok {
 		return fmt.Sprintf("varnish of class %s or higher, %s; preheat and drive out moisture first; the varnish maker's sheet decides", class, s)
 	}

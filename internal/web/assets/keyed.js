@@ -122,7 +122,7 @@ function refused(why, at) {
   const errors = problem.errors ?? [];
   if (problem.detail && !errors.length) lines.push(people(problem.detail));
   for (const e of errors) {
-    const text = people(e.detail);
+    const text = e.code === "REQUIRED" ? say("needed") : people(e.detail); // by no name of the contract
     const placed = e.pointer !== undefined && at ? at(e.pointer, text) : undefined;
     lines.push(placed ? placed + ": " + text : text);
   }
