@@ -6,6 +6,7 @@ import (
 
 	"statorbook/internal/stator"
 	"statorbook/internal/unit"
+	"statorbook/internal/winding"
 
 	"github.com/stretchr/testify/require"
 	"pgregory.net/rapid"
@@ -118,4 +119,26 @@ func TestInstruments(t *testing.T) {
 	}
 	require.Equal(t, "mm", instruments[0].Name, "the first is what nothing chosen means")
 	require.Equal(t, "0.015625", fmt.Sprint(1.0/64), "a 64th of an inch")
+}
+
+// Like coils of three phases need one former, whose turn is the mean by coils; another throw, size or a turn that is
+// more than 5 % apart needs its own.
+func TestFormersOnce(t *testing.T) {
+	t.Parallel()
+	former := func(role winding.Role, throw, coils int, width, turn float64) formerView {
+		return formerView{Role: role, Throw: throw, Coils: coils, Length: 70, Width: width, Perimeter: turn}
+	}
+	v := workView{Materials: &materialsView{Formers: []formerView{
+		former("phase_u", 12, 2, 72.4, 340), former("phase_u", 10, 2, 59.2, 302), former("phase_v", 12, 2, 72.41, 331), former("phase_w", 12, 4, 72.4, 338),
+		former("main", 12, 1, 72.4, 400), former("auxiliary", 12, 1, 80, 340),
+	}}}
+	rows := v.Formers()
+	require.Len(t, rows, 4)
+	require.Equal(t, []winding.Role{"phase_u", "phase_v", "phase_w"}, rows[0].Roles)
+	require.Equal(t, 8, rows[0].Coils)
+	require.InDelta(t, (340*2+331*2+338*4)/8.0, rows[0].Perimeter, 1e-9)
+	require.Equal(t, []winding.Role{"phase_u"}, rows[1].Roles)
+	require.Equal(t, []winding.Role{"main"}, rows[2].Roles)
+	require.Equal(t, []winding.Role{"auxiliary"}, rows[3].Roles)
+	require.InDelta(t, 340, v.Materials.Formers[0].Perimeter, 0, "the answer of the operation stays as it is")
 }

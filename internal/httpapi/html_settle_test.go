@@ -134,5 +134,8 @@ func TestCommutatorMotorIsNamed(t *testing.T) {
 func TestFormerTellsItsTurn(t *testing.T) {
 	t.Parallel()
 	s := openShop(t)
-	require.Regexp(t, `Former main 1–[0-9]+</th><td>for [0-9]+ coils <span class="small">\(one turn [0-9]+ mm\)</span>`, page(t, s, "/find/winding?"+pumpCore, 200).Text())
+	require.Regexp(t, `Former main(, auxiliary)? 1–[0-9]+</th><td>[0-9]+ coils, turn [0-9]+ mm</td>`, page(t, s, "/find/winding?"+pumpCore, 200).Text())
+	three := page(t, s, "/find/winding?rotor_position=inside&phases=3&slots=36&gap_diameter_mm=93&back_diameter_mm=150.5&stack_length_mm=85&supply.voltage_v=400", 200).Text()
+	require.Regexp(t, `Former phase U, phase V, phase W 1–[0-9]+</th><td>[0-9]+ coils`, three)
+	require.NotContains(t, three, "Former phase V", "three like phases need one former")
 }

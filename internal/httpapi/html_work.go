@@ -5,6 +5,7 @@ import (
 	"encoding/base64"
 	"errors"
 	"html/template"
+	"math"
 	"slices"
 
 	"statorbook/internal/acceptance"
@@ -123,6 +124,38 @@ func (v *workView) draw(s subject) {
 		}
 		v.Drawings = append(v.Drawings, drawingView{string(view), template.URL("data:image/svg+xml;base64," + base64.StdEncoding.EncodeToString(svg))})
 	}
+}
+
+// formerRow is a former with the windings whose coils it serves; Coils are those of all of them.
+type formerRow struct {
+	formerView
+	Roles []winding.Role
+}
+
+// sameTurn is how far the turns of like coils may differ and still be wound on one former: what mass and resistance
+// tell of three phases differs by as much (common practice, no source).
+const sameTurn = 0.05
+
+// Formers lists each former once, with the mean turn: three like phases, or two windings of the same coils, need but one.
+func (v workView) Formers() []formerRow {
+	var rows []formerRow
+	for _, f := range v.Materials.Formers {
+		alike := func(r formerRow) bool {
+			return r.Throw == f.Throw && rounded(0.1, r.Length) == rounded(0.1, f.Length) && rounded(0.1, r.Width) == rounded(0.1, f.Width) && math.Abs(r.Perimeter/f.Perimeter-1) <= sameTurn
+		}
+		at := slices.IndexFunc(rows, alike)
+		if at < 0 {
+			rows = append(rows, formerRow{f, []winding.Role{f.Role}})
+			continue
+		}
+		all := rows[at].Coils + f.Coils
+		rows[at].Perimeter = (rows[at].Perimeter*float64(rows[at].Coils) + f.Perimeter*float64(f.Coils)) / float64(all)
+		rows[at].Coils = all
+		if !slices.Contains(rows[at].Roles, f.Role) {
+			rows[at].Roles = append(rows[at].Roles, f.Role)
+		}
+	}
+	return rows
 }
 
 // Weighed is the mass on record of all coil sets, g, where it is more than the cut list says to buy: the list counts
