@@ -61,6 +61,19 @@ func bandOf(parameter, scope string) *Band {
 	return nil
 }
 
+// toothBand is the band of a tooth's density under the name of that tooth, and the field that its width stands in: a
+// stator with two rings has three kinds of tooth.
+func toothBand(t ToothDensity) (Band, string) {
+	b, field := *bandOf("stator tooth density", "small induction"), "core.tooth_width_mm"
+	switch {
+	case t.Part == "slit_leg":
+		b.Parameter, field = "slit leg density", "core.second_ring.slot_opening_mm"
+	case t.Ring == RingBack:
+		b.Parameter, field = "tooth density of the second ring", "core.second_ring.tooth_width_mm"
+	}
+	return b, field
+}
+
 // isFan tells a fan: a rotor outside, or a sweep on the nameplate.
 func isFan(in AnalysisInput) bool {
 	return in.Core.RotorPosition == stator.RotorOutside || (in.Nameplate != nil && in.Nameplate.SweepMM.Given)
@@ -111,7 +124,8 @@ func (a *analyser) bands() {
 	}
 	if d := a.out.Densities; d != nil {
 		for _, t := range d.Teeth {
-			a.outside(bandOf("stator tooth density", "small induction"), t.Part+"_density", t.T, note, warn, "core.tooth_width_mm", "coil_sets", "nameplate.voltage_v")
+			band, field := toothBand(t)
+			a.outside(&band, t.Part+"_density", t.T, note, warn, field, "coil_sets", "nameplate.voltage_v")
 		}
 		if d.BackIron > 0 {
 			a.outside(bandOf("back iron density", "small induction"), "back_iron_density", d.BackIron, note, warn, "core.back_iron_mm", "coil_sets", "nameplate.voltage_v")

@@ -2,6 +2,7 @@ package winding_test
 
 import (
 	"math"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -162,6 +163,24 @@ func TestBandsAreThoseOfTheTable(t *testing.T) {
 		require.Less(t, b.Typical, b.High)
 		require.NotEmpty(t, b.Source)
 	}
+}
+
+// TestToothBandNamesTheTooth: a stator of two rings has three kinds of tooth, and a finding says which it is about.
+func TestToothBandNamesTheTooth(t *testing.T) {
+	t.Parallel()
+	in := fan()
+	in.Nameplate.Voltage = unit.Of(23) // every tooth far below its band
+	a, err := winding.Analyse(in, benchTable(t))
+	require.NoError(t, err)
+	said := map[string]string{}
+	for _, f := range a.Findings {
+		if strings.Contains(f.Message, "density of ") && strings.Contains(f.Message, "(small induction") {
+			said[f.Fields[0]] = f.Message[:strings.Index(f.Message, " of ")]
+		}
+	}
+	require.Contains(t, said["core.tooth_width_mm"], "stator tooth density")
+	require.Contains(t, said["core.second_ring.slot_opening_mm"], "slit leg density")
+	require.Contains(t, said["core.second_ring.tooth_width_mm"], "tooth density")
 }
 
 // TestFindingsOutsideBands moves one figure at a time out of its band.

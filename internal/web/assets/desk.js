@@ -8,7 +8,7 @@ const cell = (textContent, className = "") => el("td", { textContent, className 
 const head = (textContent, scope) => el("th", { textContent, scope });
 const figure = (v) => (v && typeof v === "object" ? bare(v.value) + " " + (v.unit ?? "") : String(bare(v ?? "–")));
 // The fields whose text is a word of the contract; any other text stays as it was written.
-const worded = new Set("motor_type origin rotor_position role ring kind system conductor build mass_state connection slot_shape slot_area_basis state status".split(" "));
+const worded = new Set("motor_type origin rotor_position role ring kind joining system conductor build mass_state connection slot_shape slot_area_basis state status".split(" "));
 // The unit that a name ends in; a figure in another unit is an object that names it.
 const units = { mm: "mm", mm2: "mm²", v: "V", hz: "Hz", w: "W", a: "A", rpm: "r/min", uf: "µF", g: "g", ohm: "Ω", c: "°C" };
 function shown(name, v) {
@@ -25,6 +25,13 @@ function flat(v, name = "") {
 }
 
 const apart = ["id", "slug", "state", "status", "findings", "answers", "etag", "sha256", "created_at", "modified_at", "demo", "quality"];
+
+// readable is the record with its family called by the readable name, where there is one.
+async function readable(record) {
+  if (!record.family_id) return record;
+  const name = await call("GET", `/v1/stator-families/${encodeURIComponent(record.family_id)}`).then(({ said }) => said.slug, () => undefined);
+  return name ? { ...record, family_id: name } : record;
+}
 
 function facts(record) {
   const rows = flat(Object.fromEntries(Object.entries(record).filter(([k]) => !apart.includes(k))));
@@ -73,7 +80,7 @@ async function family(record) {
 // question asks for the answer to a finding; a note needs none.
 function question(finding, n) {
   let text = word("severity", finding.severity) + ": " + people(finding.message);
-  if (finding.likely_slip) text += " " + say("slip", word("slip", finding.likely_slip.code), finding.likely_slip.corrected);
+  if (finding.likely_slip) text += (/[.!?]$/.test(text) ? " " : ". ") + say("slip", word("slip", finding.likely_slip.code), finding.likely_slip.corrected);
   const about = el("p", { className: "hint", textContent: (finding.fields ?? []).map((f) => label(dotted(f))).join("; ") });
   if (finding.severity === "note") return { finding, box: el("div", { className: "finding" }, el("p", { textContent: text }), about) };
   const tick = el("input", { type: "checkbox", id: "accept-" + n }), reason = el("textarea", { id: "why-" + n, rows: 2, maxLength: 1000 });
@@ -104,7 +111,7 @@ function answered(record, finding, answer) {
 
 async function show(id) {
   const { said: record, tag } = await call("GET", `/v1/windings/${encodeURIComponent(id)}?view=draft`);
-  const beside = await family(record);
+  const beside = await family(record), named = await readable(record);
   const standing = record.findings ?? [];
   const left = (record.returned_findings ?? []).filter((f) => !standing.some((s) => same(f, s)));
   const answer = (f) => (record.answers ?? []).find((a) => same(a, f));
@@ -113,7 +120,7 @@ async function show(id) {
   const boxes = vetted ? [...standing, ...left.filter(answer)].map((f) => answered(record, f, answer(f))) : questions.map((q) => q.box);
   open = { record, tag, questions };
   $("record-title").textContent = title(record);
-  $("facts").replaceChildren(...(record.corrected_for ? [el("p", { textContent: say("corrects", record.corrected_for) })] : []), facts(record));
+  $("facts").replaceChildren(...(record.corrected_for ? [el("p", { textContent: say("corrects", record.corrected_for) })] : []), facts(named));
   $("family").replaceChildren(beside);
   $("checklist").replaceChildren(...(boxes.length ? boxes : [el("p", { textContent: say("none_found") })]));
   for (const id of ["reason", "slug"]) {
