@@ -117,6 +117,9 @@ func (b *candidatesBody) say(t texts, f *form, req matchRequest, a match.Answer)
 	b.ReadAs = each(a.Readings, func(r match.ReadAs) readAsRow { return f.readAs(t, r) })
 	misread := misreadAt(a.Readings)
 	b.Outside = slices.DeleteFunc(slices.Clone(b.Answer.Extrapolated), func(o outsideView) bool { return misread[o.Field] })
+	b.Answer.Findings = slices.DeleteFunc(slices.Clone(b.Answer.Findings), func(d bundle.Finding) bool {
+		return d.Code == "remains_disagree" && misread[d.Fields[0]] // the reading says so already, and what it may be
+	})
 	b.Settle, b.Kinds = t.unsettled(req, a.Proposals), t.kindsOf(req, b.Rows)
 	if len(a.Cores) > 0 {
 		b.Likely = a.Cores[0].Probability

@@ -107,6 +107,22 @@ func TestProposalThatTheScrapDoesNotFit(t *testing.T) {
 	require.NotContains(t, page(t, s, "/find?"+fits, 200).Text(), "while this winding has")
 }
 
+// Remains that were read in another way are told once, in the row that they were typed in, and not also as what fits
+// no proposal; what has no better reading is still warned of.
+func TestRemainsReadInAnotherWay(t *testing.T) {
+	t.Parallel()
+	s := openShop(t)
+	grinder := "rotor_position=inside&phases=1&slots=24&gap_diameter_mm=67.5&back_diameter_mm=113&stack_length_mm=47&supply.voltage_v=230&supply.frequency_hz=50"
+	text := page(t, s, "/find?"+grinder+"&remains.coils.1.turns=30&remains.coils.1.role=auxiliary&remains.copper_mass_g.main=3740", 200).Text()
+	require.Contains(t, text, "Coil 2 that was counted: turns counted: you gave 30; 300 fits better")
+	require.Contains(t, text, "Copper of the main winding: you gave 3740 g; 374 g fits better")
+	require.Contains(t, text, `Copper of the main winding</th><td>3740 g</td>`)
+	require.Contains(t, page(t, s, "/", 200).Text(), `Copper of the main winding <span class="unit">g</span>`)
+	require.NotContains(t, text, "fits none of the proposals")
+	text = page(t, s, "/find?"+grinder+"&remains.coils.1.turns=9000&remains.coils.1.role=auxiliary", 200).Text()
+	require.Contains(t, text, "A coil of 9000 turns fits none of the proposals")
+}
+
 // Nobody winds for a frequency that nobody told, or for another than that on site, without being told.
 func TestFrequencyOnSite(t *testing.T) {
 	t.Parallel()

@@ -176,8 +176,7 @@ func (t texts) unit(in input) string {
 	if in.Kind != askNumber {
 		return ""
 	}
-	u, _ := unitOf(in.Name[strings.LastIndexByte(in.Name, '.')+1:])
-	return t.name("unit", u.Label)
+	return strings.TrimSpace(t.unitAfter(in.Name))
 }
 
 // wire names a wire as a bench does: strands, system, size, build, and what is not copper.
