@@ -327,6 +327,41 @@ func (b *tab) loseAnswer(t testing.TB, instead string) {
 	eval[any](t, b, `(() => { const real = window.fetch; window.fetch = async (path, o) => { const got = await real(path, o); if (o?.method !== "POST" || path !== "/v1/windings") return got; window.fetch = real; `+instead+`; }; return 0 })()`)
 }
 
+// TestBrowserLateSheetCheck: what a save was refused for stays at its field, though a check that was under way answers
+// after it.
+func TestBrowserLateSheetCheck(t *testing.T) {
+	t.Parallel()
+	browserPath(t)
+	s := openSchool(t)
+	b := openSchoolTab(t, s, 360, 740)
+	b.open(t, "/data-sheet")
+	b.do(t, chromedp.SendKeys(css("#key"), s.key("author")))
+	b.until(t, "window.resting()")
+	// The check is held until the save has its answer.
+	eval[any](t, b, `(() => {
+		const ask = window.fetch;
+		window.fetch = async (at, ...rest) => {
+			if (!at.endsWith("/winding-checks")) return ask(at, ...rest);
+			window.held = true;
+			await new Promise((go) => window.release = go);
+			return ask(at, ...rest);
+		};
+		for (const [name, text] of [["family_id", "demo-nosuch"], ["nameplate.power_w", "90"]]) {
+			const e = document.querySelector(`+"`[name=\"${name}\"]`"+`);
+			e.value = text;
+			e.dispatchEvent(new Event("input", { bubbles: true }));
+		}
+		return 0;
+	})()`)
+	b.until(t, "window.held === true")
+	b.do(t, chromedp.Click(css("#save")))
+	b.sees(t, `.field[data-field="family_id"] .check`, "demo-nosuch")
+	eval[any](t, b, `(() => { window.release(); return 0 })()`)
+	b.until(t, "window.resting()")
+	require.Contains(t, eval[string](t, b, `document.querySelector('.field[data-field="family_id"] .check').textContent`), "demo-nosuch")
+	b.onlyRefusals(t)
+}
+
 // A request whose answer is lost is repeated under its once-key, so that one draft comes of it; without a line the page says so.
 func TestBrowserLostAnswer(t *testing.T) {
 	t.Parallel()

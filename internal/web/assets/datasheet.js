@@ -116,7 +116,13 @@ function show(findings) {
 
 const sayBelow = (...lines) => document.getElementById("general").replaceChildren(...lines.map((textContent) => el("p", { textContent })));
 
-let waiting, asked = "{}";
+let waiting, asked = "{}", turn = 0;
+// overtake drops a check that waits or is under way: what it says about the sheet as it stood comes too late.
+function overtake() {
+  clearTimeout(waiting);
+  turn++;
+}
+
 // check lets the service look the sheet over as it stands.
 async function check() {
   const { body, wrong } = compose();
@@ -124,12 +130,16 @@ async function check() {
   const text = write(sheet) + wrong;
   if (text === asked) return;
   asked = text;
+  const mine = ++turn;
   let answer, said;
   try {
     answer = await fetch("/v1/winding-checks", { method: "POST", headers: { "Content-Type": "application/json", Accept: "application/json" }, credentials: "omit", body: write(sheet) });
     said = read(await answer.text());
   } catch { return; } // without a connection the sheet can still be filled in
-  if (asked !== text) return;
+  if (mine !== turn) {
+    if (asked === text) asked = undefined; // nobody has seen what it says
+    return;
+  }
   clear();
   for (const name of wrong) mark(inputOf(name), boxOf(name), say(kindOf(fields.get(name)) === "list" ? "not_numbers" : "not_number"));
   if (answer.ok) {
@@ -180,6 +190,7 @@ async function family(body) {
 }
 
 async function save() {
+  overtake();
   const { body, wrong } = compose();
   clear();
   const unknown = await family(body);
@@ -213,6 +224,7 @@ press("drafts", async () => {
   const text = (r) => say("item", word("choice", r.motor_type ?? "unknown"), bare(r.scheme?.poles ?? "–"), r.id);
   const { count, rest } = await list("/v1/windings?state=draft&page_size=50", text, (id) => attempt(async () => {
     const { said: record, tag } = await call("GET", `/v1/windings/${id}?view=draft`);
+    overtake();
     take(record, tag);
     clear();
     sayBelow(...show(record.findings ?? []));
@@ -222,7 +234,7 @@ press("drafts", async () => {
 });
 
 form.addEventListener("input", () => {
-  clearTimeout(waiting);
+  overtake();
   waiting = setTimeout(check, 400);
 });
 if ([...fields.keys()].some(valueOf)) check();
