@@ -38,7 +38,12 @@ func (s *server) sendBatch(c *gin.Context, items []jsonin.Raw, answer func(jsoni
 		})
 	}
 	group.Wait()
+	size := len(`{"results":[]}`) + len(results)
+	for _, r := range results {
+		size += len(r)
+	}
 	var b bytes.Buffer
+	b.Grow(size)
 	b.WriteString(`{"results":[`)
 	for i, r := range results {
 		if i > 0 {

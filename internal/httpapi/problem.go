@@ -134,14 +134,15 @@ func sentence(s string) string {
 	if s == "" {
 		return s
 	}
-	if word, _, _ := strings.Cut(s, " "); !strings.Contains(word, "_") { // a name stays as it is written
-		first, size := utf8.DecodeRuneInString(s)
-		s = string(unicode.ToUpper(first)) + s[size:]
+	end := "."
+	if strings.HasSuffix(s, ".") || strings.HasSuffix(s, "?") {
+		end = ""
 	}
-	if !strings.HasSuffix(s, ".") && !strings.HasSuffix(s, "?") {
-		s += "."
+	if word, _, _ := strings.Cut(s, " "); strings.Contains(word, "_") { // a name stays as it is written
+		return s + end
 	}
-	return s
+	first, size := utf8.DecodeRuneInString(s)
+	return string(unicode.ToUpper(first)) + s[size:] + end
 }
 
 // shorten keeps what was sent short enough to read.

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strconv"
 
 	"statorbook/internal/errs"
 	"statorbook/internal/unit"
@@ -51,19 +52,27 @@ func rankReason(k *rankKey, areaError float64, place int) string {
 	if k.tier > 0 {
 		warned = "after those without a warning"
 	}
-	slot := "enamelled slot area not known"
-	if k.slot != unknownSlot {
-		slot = fmt.Sprintf("enamelled slot area x%.3f", float64(k.slot)*millionth)
-	}
 	gauges := "one gauge"
 	if k.gauges == 2 {
 		gauges = "two gauges"
 	}
-	strands := "strand"
+	strands := " strand; "
 	if k.strands > 1 {
-		strands = "strands"
+		strands = " strands; "
 	}
-	return fmt.Sprintf("rank %d: %s; area error %+.1f %% (ranked without its sign, in steps of 0.1 %%); %s, %d %s; %s", place+1, warned, areaError, gauges, k.strands, strands, slot)
+	b := make([]byte, 0, 176) // fmt would take a good part of a whole search
+	b = strconv.AppendInt(append(b, "rank "...), int64(place)+1, 10)
+	b = append(append(append(b, ": "...), warned...), "; area error "...)
+	if !math.Signbit(areaError) {
+		b = append(b, '+')
+	}
+	b = strconv.AppendFloat(b, areaError, 'f', 1, 64)
+	b = append(append(append(b, " % (ranked without its sign, in steps of 0.1 %); "...), gauges...), ", "...)
+	b = append(strconv.AppendInt(b, int64(k.strands), 10), strands...)
+	if k.slot == unknownSlot {
+		return string(append(b, "enamelled slot area not known"...))
+	}
+	return string(strconv.AppendFloat(append(b, "enamelled slot area x"...), float64(k.slot)*millionth, 'f', 3, 64))
 }
 
 func finding(code string, severity errs.Severity, message string, fields ...string) errs.Finding {

@@ -176,11 +176,13 @@ func (q *query) check() error {
 	if o.Limit < 1 || o.Limit > MaxEquivalents {
 		add("/limit", "OUT_OF_RANGE", "limit must be 1 to 200", [2]int{1, MaxEquivalents}, fmt.Sprint(o.Limit))
 	}
-	for name, v := range map[string]*float64{"low": o.Limits.AreaErrorLow, "high": o.Limits.AreaErrorHigh} {
+	band := func(name string, v *float64) {
 		if v != nil && (math.IsNaN(*v) || math.IsInf(*v, 0)) {
 			add("/limits/area_error_pct/"+name, "OUT_OF_RANGE", name+" must be a finite number of per cent", nil, fmt.Sprint(*v))
 		}
 	}
+	band("low", o.Limits.AreaErrorLow)
+	band("high", o.Limits.AreaErrorHigh)
 	if len(o.Stock) > MaxStock {
 		add("/stock", "TOO_MANY", fmt.Sprintf("a stock list has at most %d wires", MaxStock), [2]int{0, MaxStock}, fmt.Sprint(len(o.Stock)))
 	}
@@ -194,11 +196,13 @@ func (q *query) check() error {
 			add(fmt.Sprintf("/to/builds/%d", i), CodeBadBuild, "the build must be grade_1, grade_2, grade_3, single, heavy or triple", Builds(), string(b))
 		}
 	}
-	for name, v := range map[string]unit.Millimetre{"max_overall_mm": o.Limits.MaxOverall, "max_bare_mm": o.Limits.MaxBare} {
+	length := func(name string, v unit.Millimetre) {
 		if !(v >= 0) {
 			add("/limits/"+name, "OUT_OF_RANGE", name+" must be above zero", nil, fmt.Sprint(v))
 		}
 	}
+	length("max_overall_mm", o.Limits.MaxOverall)
+	length("max_bare_mm", o.Limits.MaxBare)
 	q.checkClass(&q.fromClass, q.from.ThermalClass, "/from/thermal_class", add)
 	q.checkClass(&q.minClass, o.Limits.MinThermalClass, "/limits/min_thermal_class", add)
 	if bad == nil {
