@@ -42,14 +42,19 @@ func (q *query) describe(c *combination, place int) Equivalent {
 		e.ThermalClassChange = &change
 	}
 	e.Findings = q.findings(c, &e)
-	e.RankReason = rankReason(&c.key, e.AreaErrorPct, place)
+	e.RankReason = rankReason(&c.key, e.AreaErrorPct, place, q.metal)
 	return e
 }
 
 // rankReason says in words what placed an answer.
-func rankReason(k *rankKey, areaError float64, place int) string {
+func rankReason(k *rankKey, areaError float64, place int, metal Conductor) string {
 	warned := "no warning"
-	if k.tier > 0 {
+	switch {
+	case metal == Aluminium && k.tier > 0:
+		warned = "after those without a warning but for the joints"
+	case metal == Aluminium:
+		warned = "no warning but for the joints"
+	case k.tier > 0:
 		warned = "after those without a warning"
 	}
 	gauges := "one gauge"
@@ -60,7 +65,7 @@ func rankReason(k *rankKey, areaError float64, place int) string {
 	if k.strands > 1 {
 		strands = " strands; "
 	}
-	b := make([]byte, 0, 176) // fmt would take a good part of a whole search
+	b := make([]byte, 0, 208) // fmt would take a good part of a whole search
 	b = strconv.AppendInt(append(b, "rank "...), int64(place)+1, 10)
 	b = append(append(append(b, ": "...), warned...), "; area error "...)
 	if !math.Signbit(areaError) {

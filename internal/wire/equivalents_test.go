@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strconv"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -271,7 +273,31 @@ func TestEquivalentFigures(t *testing.T) {
 				require.InEpsilon(r, ratio, e.SlotArea.Square, 1e-9)
 				require.InEpsilon(r, ratio, e.SlotArea.Circle, 1e-9)
 			}
-			require.Contains(r, e.RankReason, fmt.Sprintf("rank %d:", i+1))
+			warned, gauges, plural := "no warning", "one gauge", ""
+			warnings := slices.DeleteFunc(slices.Clone(e.Findings), func(f errs.Finding) bool {
+				return f.Severity != errs.SeverityWarning || f.Code == "needs_joint_practice"
+			})
+			if len(warnings) > 0 {
+				warned = "after those without a warning"
+			}
+			if slices.Contains(findingCodes(e.Findings), "needs_joint_practice") {
+				warned += " but for the joints"
+			}
+			if len(e.Wires) == 2 {
+				gauges = "two gauges"
+			}
+			if strands > 1 {
+				plural = "s"
+			}
+			slot, found := strings.CutPrefix(e.RankReason, fmt.Sprintf("rank %d: %s; area error %+.1f %% (ranked without its sign, in steps of 0.1 %%); %s, %d strand%s; enamelled slot area ", i+1, warned, e.AreaErrorPct, gauges, strands, plural))
+			require.True(r, found, e.RankReason)
+			if known {
+				ratio, err := strconv.ParseFloat(strings.TrimPrefix(slot, "x"), 64)
+				require.NoError(r, err)
+				require.InDelta(r, e.SlotArea.Square, ratio, 0.00051)
+			} else {
+				require.Equal(r, "not known", slot)
+			}
 			require.Equal(r, e.AreaErrorPct < -2, slices.Contains(findingCodes(e.Findings), "area_low"))
 			require.Equal(r, known && e.SlotArea.Square > 1.05, slices.Contains(findingCodes(e.Findings), "does_not_fit"))
 			for _, f := range e.Findings {
