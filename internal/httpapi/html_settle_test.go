@@ -144,6 +144,7 @@ func TestCommutatorMotorIsNamed(t *testing.T) {
 	text := page(t, s, "/find?rotor_position=inside&phases=1&slots=22&gap_diameter_mm=35&back_diameter_mm=80&stack_length_mm=30&supply.voltage_v=230&supply.frequency_hz=50&nameplate.power_w=750&nameplate.speed_rpm=18000", 200).Text()
 	require.Contains(t, text, "A plate speed of 18000 r/min is above the 3000 r/min of two poles at 50 Hz")
 	require.Contains(t, text, "brushes and commutator")
+	require.Contains(t, text, "Nothing was looked for")
 }
 
 // A former is told with the length of one turn, which is what the coil is wound to.

@@ -102,6 +102,8 @@ func TestFasterThanField(t *testing.T) {
 		"mixer, told by the site": {plate(18000, 0), &winding.Supply{Frequency: unit.Of(50)}, 3000},
 		"mixer, nothing told":     {plate(18000, 0), &winding.Supply{}, 3600},
 		"60 Hz speed on 50 Hz":    {plate(3450, 50), nil, 3000},
+		"slip of the frequency":   {plate(1440, 5), nil, 0},
+		"mixer, and such a slip":  {plate(18000, 5), nil, 3600},
 	} {
 		got := fasterThanField(c.n, c.s)
 		if c.most == 0 {
@@ -109,8 +111,31 @@ func TestFasterThanField(t *testing.T) {
 			continue
 		}
 		require.Len(t, got, 1, name)
-		require.Equal(t, "speed_above_synchronous", got[0].Code, name)
+		code := "speed_above_synchronous"
+		if c.n.Speed.Value > 4500 {
+			code = "outside_service_range"
+		}
+		require.Equal(t, code, got[0].Code, name)
 		require.InDelta(t, c.most, got[0].Expected.High, 1e-9, name)
 		require.Contains(t, got[0].Message, "brushes and commutator", name)
 	}
+}
+
+// TestCommutatorMotorIsNotMatched: at the speed of a mixer nothing is proposed; at one that a slip of the pen makes of a
+// good one the answer stands beside its warning.
+func TestCommutatorMotorIsNotMatched(t *testing.T) {
+	t.Parallel()
+	w := sampleWorld()
+	q, _ := exactQuery(w, 10)
+	q.Nameplate = &winding.Nameplate{Frequency: unit.Of(50), Speed: unit.Of(18000)}
+	a := mustMatch(t, w.index, q)
+	require.Equal(t, Unlisted{1, 1, 1}, a.None)
+	require.Empty(t, a.Candidates)
+	require.Empty(t, a.Proposals)
+	require.NotEmpty(t, a.Cautions)
+	require.Equal(t, "outside_service_range", a.Findings[len(a.Findings)-1].Code)
+	q.Nameplate.Speed = unit.Of(3150)
+	a = mustMatch(t, w.index, q)
+	require.NotEmpty(t, a.Proposals)
+	require.Contains(t, a.Findings[0].Message+a.Findings[len(a.Findings)-1].Message, "no induction motor runs so")
 }

@@ -22,7 +22,7 @@ var scratch = sync.Pool{New: func() any { return new(work) }}
 // Match says which catalogued stator the query is, how sure that is, and what winding to try. The
 // same query on the same index gives the same answer, bit for bit. It fails with KindImpossible when
 // no stator can have the dimensions, however one of them is read. Outside the service range (6 to 72
-// slots, 5 W to 3 kW, 12 to 690 V, 45 to 65 Hz, no shaded-pole motors) the answer is "none" with a
+// slots, 5 W to 3 kW, 12 to 690 V, 45 to 65 Hz, no shaded-pole and no commutator motors) the answer is "none" with a
 // finding and no proposal.
 func (x *Index) Match(q Query) (Answer, error) {
 	repaired, findings, err := checkGeometry(&q.Measurements)
@@ -30,9 +30,10 @@ func (x *Index) Match(q Query) (Answer, error) {
 		return Answer{}, err
 	}
 	if q.MotorType == shadedPole {
-		return abstain(append(findings, shadedPoleAsked)), nil
+		findings = append(findings, shadedPoleAsked)
 	}
-	if outsideSlots(findings) {
+	findings = append(findings, fasterThanField(q.Nameplate, q.Supply)...)
+	if anotherKind(findings) {
 		return abstain(findings), nil
 	}
 	if f, unread := unreadClass(q.Nameplate); unread {
@@ -59,7 +60,6 @@ func (x *Index) Match(q Query) (Answer, error) {
 	x.readSlots(p, w, b, &a)
 	x.readRemains(p, w, &a)
 	x.plateDisagrees(p, w, &a)
-	a.Findings = append(a.Findings, fasterThanField(q.Nameplate, q.Supply)...)
 	a.addRepaired(&q.Measurements, repaired)
 	x.extrapolated(p, &a)
 	x.decide(&a)

@@ -80,8 +80,8 @@ func misread(findings []errs.Finding) []errs.Finding {
 	return findings
 }
 
-// outsideSlots tells whether the geometry check found slots outside the range.
-func outsideSlots(findings []errs.Finding) bool {
+// anotherKind tells whether slots, kind or speed of the machine already say that matching does not answer for it.
+func anotherKind(findings []errs.Finding) bool {
 	return slices.ContainsFunc(findings, func(f errs.Finding) bool { return f.Code == "outside_service_range" })
 }
 

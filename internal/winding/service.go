@@ -11,10 +11,10 @@ import (
 // Power in W of the machines that this service is for, both ends inclusive: small motors (our own bound).
 const ServicePowerLow, ServicePowerHigh = 5, 3000
 
-// Volts and hertz likewise: public and site supplies.
+// Hertz and volts likewise: public and site supplies.
 const (
+	ServiceFrequencyLow, ServiceFrequencyHigh = 45, 65
 	serviceVoltLow, serviceVoltHigh           = 12, 690
-	serviceFrequencyLow, serviceFrequencyHigh = 45, 65
 )
 
 // supplyApart is the share by which the voltage on site may lie from that on the plate: what the public supply varies
@@ -42,11 +42,11 @@ func OutsideService(n *Nameplate, s *Supply, then string) []errs.Finding {
 	if n != nil {
 		check("nameplate.power_w", "W", n.Power, ServicePowerLow, ServicePowerHigh)
 		check("nameplate.voltage_v", "V", n.Voltage, serviceVoltLow, serviceVoltHigh)
-		check("nameplate.frequency_hz", "Hz", n.Frequency, serviceFrequencyLow, serviceFrequencyHigh)
+		check("nameplate.frequency_hz", "Hz", n.Frequency, ServiceFrequencyLow, ServiceFrequencyHigh)
 	}
 	if s != nil {
 		check("supply.voltage_v", "V", s.Voltage, serviceVoltLow, serviceVoltHigh)
-		check("supply.frequency_hz", "Hz", s.Frequency, serviceFrequencyLow, serviceFrequencyHigh)
+		check("supply.frequency_hz", "Hz", s.Frequency, ServiceFrequencyLow, ServiceFrequencyHigh)
 	}
 	return out
 }
